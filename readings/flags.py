@@ -1,0 +1,144 @@
+"""The one registry of quality flags: a name, what raised it, the sentence a person reads.
+
+Flags travel as their names (plain strings) in `Reading.flags`, `Sweep.flags`, results
+and messages. A name that is not in `FLAGS` is a defect.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """One quality flag."""
+
+    name: str
+    meaning: str
+    sentence: str
+
+
+_ALL = (
+    # the picture
+    Flag("unreadable file", "the file could not be decoded", "This picture file cannot be opened."),
+    Flag(
+        "wrong size",
+        "picture size differs from the camera model's",
+        "The picture has another size than the camera was calibrated with.",
+    ),
+    Flag(
+        "black picture",
+        "the picture carries no light",
+        "The picture is black: check the lens cap and the lamp.",
+    ),
+    Flag(
+        "frozen picture",
+        "the same picture came again and again",
+        "The picture is frozen: unplug the camera and plug it in again.",
+    ),
+    Flag(
+        "camera gone",
+        "the source stopped delivering",
+        "The camera is gone: check its cable; I reopen it by myself.",
+    ),
+    # pose of the scale
+    Flag("no dial", "no scale of the taught dial was found", "I cannot see the dial."),
+    Flag(
+        "scale hidden",
+        "too few marks in sight to fix the scale",
+        "Too much of the scale is hidden or mirrored.",
+    ),
+    Flag("out of focus", "marks scatter as in a hopeless blur", "The dial is out of focus."),
+    Flag(
+        "ambiguous rotation",
+        "the scale's zero could not be told apart",
+        "I cannot tell which mark is zero.",
+    ),
+    # the needle
+    Flag("needle hidden", "no needle edge pair of the taught look", "I cannot see the needle."),
+    Flag(
+        "needle blurred",
+        "the needle moved too far during the exposure",
+        "The needle moves too fast for the camera.",
+    ),
+    Flag(
+        "needle off pivot",
+        "the fitted line misses the pivot",
+        "What looks like the needle does not pass the pivot: a shadow or a wire?",
+    ),
+    Flag("needle ambiguous", "two directions fit about as well", "I see two needles."),
+    # the value
+    Flag(
+        "ambiguous turn",
+        "a whole turn may have been missed",
+        "The needle jumped: a whole turn may have been missed.",
+    ),
+    Flag(
+        "end of travel",
+        "the reading stands at the end of the dial's travel",
+        "The dial is at the end of its travel.",
+    ),
+    Flag(
+        "stylus off the work",
+        "the needle rests while the angle goes on",
+        "The stylus is not touching the work.",
+    ),
+    # the collar
+    Flag("collar not seen", "no marker of the collar in sight", "I cannot see the collar."),
+    Flag(
+        "turning too fast", "over 60 turns a minute", "That is no hand turning: the sweep is void."
+    ),
+    # the sweep
+    Flag(
+        "one way only",
+        "swept one way only: retrace and lag are in the uncertainty",
+        "Swept one way only; turn back once to take the dial's own lag out.",
+    ),
+    Flag(
+        "short arc",
+        "under 270 degrees or under 8 places",
+        "A short arc or few places: out-of-round may hide in the centre.",
+    ),
+    Flag(
+        "few stops",
+        "under 8 places: lobes fold into the eccentricity",
+        "With so few places three-lobed error cannot be told from offset.",
+    ),
+    Flag(
+        "return differs",
+        "the turn does not repeat where it overlaps itself",
+        "The reading did not come back to where it began.",
+    ),
+    Flag(
+        "outliers left out",
+        "samples were rejected as outliers",
+        "Some readings were left out as outliers.",
+    ),
+    Flag(
+        "dial unchecked",
+        "no error table is stored for the dial",
+        "The dial itself has not been checked.",
+    ),
+    Flag(
+        "diameter unknown",
+        "geometry's own second lobe was not removed",
+        "The diameter is not known, so ovality is not judged.",
+    ),
+    Flag(
+        "not round",
+        "the work's own form exceeds the tolerance",
+        "The bore is out of round by more than the tolerance.",
+    ),
+    Flag("incomplete", "the sweep was cut short and not resumed", "This sweep was cut short."),
+)
+
+FLAGS: dict[str, Flag] = {flag.name: flag for flag in _ALL}
+
+
+def flag_sentence(name: str) -> str:
+    """Return the sentence a person reads for the flag `name`.
+
+    Raises
+    ------
+    KeyError
+        If `name` is not registered.
+    """
+    return FLAGS[name].sentence

@@ -1,0 +1,31 @@
+"""Lengths are millimetres inside; inches convert once at the reader and once on show."""
+
+from typing import Literal
+
+LengthUnit = Literal["mm", "in"]
+
+MM_PER_INCH = 25.4
+"""Exact since 1959 (international yard and pound agreement)."""
+
+
+def to_mm(value: float, unit: LengthUnit) -> float:
+    """Return `value` given in `unit` as millimetres.
+
+    >>> to_mm(0.001, "in")
+    0.0254
+    """
+    return value * MM_PER_INCH if unit == "in" else value
+
+
+def format_length(value_mm: float, unit: LengthUnit = "mm", *, signed: bool = False) -> str:
+    """Return a length as shown to a person: microns resolved, or tenths of a thou.
+
+    >>> format_length(0.1234)
+    '0.123 mm'
+    >>> format_length(-0.0254, "in", signed=True)
+    '-0.0010 in'
+    """
+    sign = "+" if signed else ""
+    if unit == "in":
+        return f"{value_mm / MM_PER_INCH:{sign}.4f} in"
+    return f"{value_mm:{sign}.3f} mm"
