@@ -1,0 +1,63 @@
+"""Numbers become advice: each guided setup as data, one pure state machine, the checklists.
+
+Time is an argument everywhere. May import readings, calibration and sweeps.
+"""
+
+from setups.advice import Advice, Move, VerdictWord
+from setups.checklists import BEFORE_HANDS, BEFORE_POWER, CAUTION, CHECKLISTS, ticked
+from setups.guides import GUIDES, Guide, Step
+from setups.machine import advance, guide_of, step_of
+from setups.state import (
+    CameraBack,
+    CameraLost,
+    Clock,
+    Event,
+    Finish,
+    Found,
+    Instrument,
+    KeepResult,
+    KeepTick,
+    KeepTurn,
+    Next,
+    SetupState,
+    Still,
+    Touched,
+    Turned,
+    Void,
+)
+from setups.telling import advise, flag_lines
+
+__all__ = [
+    "BEFORE_HANDS",
+    "BEFORE_POWER",
+    "CAUTION",
+    "CHECKLISTS",
+    "GUIDES",
+    "Advice",
+    "CameraBack",
+    "CameraLost",
+    "Clock",
+    "Event",
+    "Finish",
+    "Found",
+    "Guide",
+    "Instrument",
+    "KeepResult",
+    "KeepTick",
+    "KeepTurn",
+    "Move",
+    "Next",
+    "SetupState",
+    "Step",
+    "Still",
+    "Touched",
+    "Turned",
+    "VerdictWord",
+    "Void",
+    "advance",
+    "advise",
+    "flag_lines",
+    "guide_of",
+    "step_of",
+    "ticked",
+]

@@ -1,0 +1,269 @@
+"""The one pure state machine: (state, event) -> (state, effects). No clock, no socket, no file."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from math import pi
+from typing import Any
+
+from readings import FLAGS
+from setups.checklists import Tick, complete, knows, lapse, lapse_by_age, toggle
+from setups.fine import (
+    MOVE_STOPS,
+    judge,
+    measure_turn,
+    needle_target_mm,
+    pair_up,
+    start_round,
+    travel_from_needle,
+    window_mm,
+)
+from setups.guides import GUIDES, Guide, Step
+from setups.rough import at_stop, rough_step
+from setups.state import (
+    CameraBack,
+    CameraLost,
+    Clock,
+    CollarZero,
+    Effect,
+    Event,
+    Fine,
+    Finish,
+    Found,
+    KeepResult,
+    KeepTick,
+    KeepTurn,
+    Next,
+    Rough,
+    SetupState,
+    Still,
+    Touched,
+    Turned,
+    Void,
+)
+from sweeps import CentringResult, SweepResult
+
+Outcome = tuple[SetupState, tuple[Effect, ...]]
+
+QUARTER_WITHIN_RAD = 25.0 * pi / 180.0
+"""How far from a right angle the second pointing mark may be."""
+
+
+def guide_of(state: SetupState) -> Guide:
+    """Return the guide that `state` walks."""
+    return GUIDES[state.guide]
+
+
+def step_of(state: SetupState) -> Step:
+    """Return the step `state` stands at."""
+    return guide_of(state).step(state.step)
+
+
+def other_axes(state: SetupState) -> tuple[Any, ...]:
+    """Return the axes whose part of the offset still stands while the move in hand is made."""
+    done = state.fine.axes[: state.fine.move + 1]
+    return tuple(axis for axis in ("x", "y") if axis not in done)
+
+
+def advance(state: SetupState, event: Event) -> Outcome:
+    """Return the state after `event` and what is to be done about it.
+
+    Events that do not concern the present step leave the state as it is (the same
+    object, so that a caller sees that nothing changed).
+    """
+    handler = _HANDLERS[type(event)]
+    after, effects = handler(state, event)
+    if after is not state:
+        after = replace(after, revision=state.revision + 1)
+    return after, effects
+
+
+def _goto(state: SetupState, key: str, note: str = "") -> SetupState:
+    return replace(state, step=key, note=note)
+
+
+def _forward(state: SetupState) -> SetupState:
+    return _goto(state, guide_of(state).after(state.step).key)
+
+
+def _noted(state: SetupState, note: str) -> SetupState:
+    return state if state.note == note else replace(state, note=note)
+
+
+# touches
+
+
+def _on_next(state: SetupState, event: Next) -> Outcome:
+    kind = step_of(state).kind
+    if kind in ("prepare", "lock"):
+        return replace(_forward(state), active_s=event.at_s), ()
+    return state, ()
+
+
+def _on_touched(state: SetupState, event: Touched) -> Outcome:
+    if not knows(event.checklist, event.line):
+        return state, ()
+    tick = Tick(event.checklist, event.line, event.who, event.at_s)
+    ticks = toggle(state.ticks, tick)
+    after = replace(state, ticks=ticks, active_s=event.at_s)
+    step = step_of(state)
+    if step.kind == "checklist" and step.checklist and complete(ticks, step.checklist):
+        after = _forward(after)
+    return after, (KeepTick(tick, tick in ticks),)
+
+
+def _on_clock(state: SetupState, event: Clock) -> Outcome:
+    ticks = lapse_by_age(state.ticks, event.at_s, state.active_s)
+    if ticks == state.ticks:
+        return state, ()
+    lapsed = replace(state, ticks=ticks)
+    step = step_of(state)
+    if step.kind in ("prepare", "checklist", "done"):
+        return replace(lapsed, note="The list has lapsed: touch its lines again."), ()
+    return _goto(lapsed, "before-hands", "Ten minutes went by: the list has lapsed."), ()
+
+
+# what the camera saw
+
+
+def _on_lost(state: SetupState, event: CameraLost) -> Outcome:
+    if state.camera_lost:
+        return state, ()
+    ticks = lapse(state.ticks, "before-power")
+    return replace(state, camera_lost=True, note=FLAGS["camera gone"].sentence, ticks=ticks), ()
+
+
+def _on_back(state: SetupState, event: CameraBack) -> Outcome:
+    return (replace(state, camera_lost=False, note=""), ()) if state.camera_lost else (state, ())
+
+
+def _on_void(state: SetupState, event: Void) -> Outcome:
+    if step_of(state).kind != "turns":
+        return state, ()
+    return _void(state, FLAGS[event.flag].sentence, (event.flag,))
+
+
+def _void(state: SetupState, reason: str, flags: tuple[str, ...]) -> Outcome:
+    purpose = "check" if step_of(state).locked else "turns"
+    kept = KeepTurn(purpose, None, reason, flags)  # type: ignore[arg-type]
+    after = replace(state, fine=replace(state.fine, first=None), note=reason)
+    if {"end of travel", "stylus off the work"} & set(flags):
+        after = replace(after, step="rough", rough=Rough())
+    return after, (kept,)
+
+
+def _on_still(state: SetupState, event: Still) -> Outcome:
+    kind = step_of(state).kind
+    if kind == "point":
+        return _pointed(state, event)
+    theta = state.theta_rad(event.collar_rad)
+    if theta is None:
+        return state, ()
+    if kind == "rough":
+        return _rough(replace(state, active_s=event.at_s), event, theta), ()
+    if kind == "moves":
+        return _moving(replace(state, active_s=event.at_s), event, theta), ()
+    return state, ()
+
+
+def _pointed(state: SetupState, event: Still) -> Outcome:
+    if not event.moved:
+        return state, ()
+    state = replace(state, active_s=event.at_s)
+    if step_of(state).direction == "right":
+        return _forward(replace(state, collar=CollarZero(event.collar_rad))), ()
+    return _pointed_back(state, event), ()
+
+
+def _pointed_back(state: SetupState, event: Still) -> SetupState:
+    mark = state.collar
+    if mark is None:
+        return _goto(state, "point-right")
+    turned = (event.collar_rad - mark.right_rad + pi) % (2 * pi) - pi
+    if abs(abs(turned) - pi / 2) > QUARTER_WITHIN_RAD:
+        degrees = abs(turned) * 180 / pi
+        return _noted(state, f"That was {degrees:.0f} degrees from the right, not a quarter turn.")
+    sense = 1 if turned > 0 else -1
+    zero = mark.right_rad + (turned - sense * pi / 2) / 2
+    zeroed = replace(mark, zero_rad=zero, sense=sense)  # type: ignore[arg-type]
+    return _forward(replace(state, collar=zeroed, rough=Rough()))
+
+
+def _rough(state: SetupState, event: Still, theta_rad: float) -> SetupState:
+    if not at_stop(theta_rad, state.rough.stop):
+        return state
+    rough, note = rough_step(state.rough, event.value_mm, state.instrument)
+    if rough is None:
+        return replace(_forward(state), fine=Fine(), rough=Rough())
+    return replace(state, rough=rough, note=note)
+
+
+def _moving(state: SetupState, event: Still, theta_rad: float) -> SetupState:
+    found, fine = state.found, state.fine
+    if found is None or fine.move >= len(fine.axes):
+        return _goto(state, "turns")
+    axis = fine.axes[fine.move]
+    if event.value_mm is None or not at_stop(theta_rad, MOVE_STOPS[axis]):
+        return state
+    surface = guide_of(state).surface
+    target = needle_target_mm(found, other_axes(state), theta_rad, surface, event.trend)
+    left = travel_from_needle(event.value_mm, target, axis, theta_rad, surface)
+    if abs(left) > window_mm(state.tolerance_mm):
+        return replace(state, fine=replace(fine, remaining_mm=left))
+    fine = replace(fine, move=fine.move + 1, remaining_mm=None)
+    after = replace(state, fine=fine, note="")
+    return _goto(after, "turns") if fine.move >= len(fine.axes) else after
+
+
+def _on_turned(state: SetupState, event: Turned) -> Outcome:
+    if step_of(state).kind != "turns" or state.collar is None:
+        return state, ()
+    state = replace(state, active_s=event.at_s)
+    result, reason, flags = measure_turn(event.sweep, state, guide_of(state).surface)
+    if result is None:
+        return _void(state, reason, flags)
+    purpose = "check" if step_of(state).locked else "turns"
+    kept = KeepTurn(purpose, result, "", flags)  # type: ignore[arg-type]
+    if state.fine.first is None:
+        return replace(state, fine=replace(state.fine, first=result), note=""), (kept,)
+    pair = pair_up(state.fine.first, result)
+    if pair is None:
+        note = "Both turns went the same way: now one full turn the other way."
+        return replace(state, fine=replace(state.fine, first=result), note=note), (kept,)
+    after, effects = _paired(state, result, pair)
+    return after, (kept, *effects)
+
+
+def _paired(state: SetupState, second: SweepResult, pair: CentringResult) -> Outcome:
+    step = step_of(state)
+    found = judge(pair, state, locked=step.locked)
+    fine = replace(state.fine, first=None)
+    after = replace(state, history=(*state.history, found), fine=fine, note="")
+    effects: tuple[Effect, ...] = (KeepResult(found, pair),)
+    if _good_enough(found, state.tolerance_mm):
+        after = _forward(after) if step.locked else _goto(after, "lock")
+        if step.locked:
+            effects = (*effects, Finish(found))
+        return replace(after, ticks=lapse(after.ticks, "before-power")), effects
+    fine = start_round(found, fine, state.tolerance_mm)
+    note = "Locking moved it: unlock both slides and correct." if step.locked else ""
+    return _goto(replace(after, fine=fine), "moves", note), effects
+
+
+def _good_enough(found: Found, tolerance_mm: float) -> bool:
+    """Inside; or as near as this dial can ever tell, where the verdict stays open."""
+    if found.verdict == "inside":
+        return True
+    provable = found.least_provable_mm < tolerance_mm
+    return not provable and found.eccentricity_mm < tolerance_mm / 2.0
+
+
+_HANDLERS: dict[type, Callable[[SetupState, Any], Outcome]] = {
+    Next: _on_next,
+    Touched: _on_touched,
+    Clock: _on_clock,
+    CameraLost: _on_lost,
+    CameraBack: _on_back,
+    Void: _on_void,
+    Still: _on_still,
+    Turned: _on_turned,
+}

@@ -1,0 +1,231 @@
+"""The Advice of a state: a pure function, read alike by screen, speech, terminal and tests."""
+
+from math import pi
+
+from readings import DIRECTION_DEG, Axis, Direction, flag_sentence, format_length, move_word
+from setups.advice import Advice, Move, Wanted
+from setups.checklists import CHECKLISTS, ticked
+from setups.fine import (
+    MOVE_STOPS,
+    back_off_mm,
+    move_for,
+    needle_target_mm,
+    needle_trend,
+    window_mm,
+)
+from setups.guides import Step, StepKind
+from setups.machine import guide_of, other_axes, step_of
+from setups.rough import GOAL_WINDOW_MM
+from setups.state import Found, SetupState
+
+_WANTS: dict[StepKind, Wanted] = {
+    "prepare": "key",
+    "checklist": "ticks",
+    "point": "still",
+    "rough": "still",
+    "turns": "turn",
+    "moves": "still",
+    "lock": "key",
+    "done": "nothing",
+}
+
+STYLUS_WORD: dict[Direction, str] = {
+    "right": "to the right",
+    "left": "to the left",
+    "back": "to the back",
+    "front": "to the front",
+}
+
+
+def advise(state: SetupState, theta_rad: float | None = None) -> Advice:
+    """Return what is told at `state`; `theta_rad` is the live stylus angle where it is known."""
+    step = step_of(state)
+    tell = {"rough": _rough, "moves": _moves, "turns": _turns, "checklist": _checklist}.get(
+        step.kind
+    )
+    if tell is None:
+        return _plain(state, step)
+    return tell(state, step, theta_rad)
+
+
+def _plain(state: SetupState, step: Step) -> Advice:
+    return Advice(
+        headline=step.title,
+        detail=step.text,
+        say=step.say,
+        wants=_WANTS[step.kind],
+        stylus=step.direction,
+        note=state.note,
+        verdict=state.found.verdict if state.found else None,
+    )
+
+
+def _checklist(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
+    lines = CHECKLISTS[step.checklist or ""].lines
+    left = len(lines) - len(ticked(state.ticks, step.checklist or ""))
+    return Advice(
+        headline=step.title,
+        detail=f"{step.text} {left} of {len(lines)} to go.",
+        say=step.say,
+        wants="ticks",
+        note=state.note,
+        verdict=state.found.verdict if state.found else None,
+    )
+
+
+def _turns(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
+    first = state.fine.first
+    headline, say = step.title, step.say
+    if first is not None:
+        back = "clockwise" if first.sense == "anticlockwise" else "anticlockwise"
+        headline = "Now one turn back"
+        say = f"Now one full turn back, {back} seen from above."
+    return Advice(
+        headline=headline,
+        detail=step.text,
+        say=say,
+        wants="turn",
+        note=state.note,
+        verdict=state.found.verdict if state.found else None,
+    )
+
+
+def divisions(state: SetupState, value_mm: float) -> float:
+    """Return a reading in divisions of the dial in use, signed."""
+    return value_mm / state.instrument.graduation_mm
+
+
+def needle_words(state: SetupState, value_mm: float) -> str:
+    """Return a reading as it is said: divisions of the dial, to a tenth."""
+    return f"{divisions(state, value_mm):+.1f} divisions"
+
+
+def _rough(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
+    rough = state.rough
+    where = STYLUS_WORD[rough.stop]
+    if rough.goal_mm is None:
+        return Advice(
+            headline=f"Stylus {where}",
+            detail="Turn the spindle by hand until the stylus points there, then hold still.",
+            say=f"Stylus {where}, and hold still.",
+            wants="still",
+            stylus=rough.stop,
+            note=state.note,
+        )
+    move = _rough_move(state, rough.goal_mm)
+    thing = "the table" if rough.what == "table" else "the stylus on its arm"
+    return Advice(
+        headline=f"Bring the needle to {divisions(state, rough.goal_mm):+.0f}",
+        detail=f"With the stylus {where}, move {thing} along {rough.axis.upper()} until the needle "
+        f"stands at {needle_words(state, rough.goal_mm)}, then let go.",
+        say=f"Move {thing} along {rough.axis.upper()} until the needle stands at "
+        f"{needle_words(state, rough.goal_mm)}.",
+        wants="still",
+        stylus=rough.stop,
+        moves=(move,),
+        move=0,
+        note=state.note,
+    )
+
+
+def _rough_move(state: SetupState, goal_mm: float) -> Move:
+    return Move(
+        what=state.rough.what,
+        axis=state.rough.axis,
+        direction="as the needle tells",
+        move_mm=0.0,
+        divisions=None,
+        wheel_turning=None,
+        stylus=state.rough.stop,
+        needle_mm=goal_mm,
+        needle_divisions=divisions(state, goal_mm),
+        window_mm=GOAL_WINDOW_MM,
+        approach="Follow the needle.",
+        back_off_mm=0.0,
+    )
+
+
+def _moves(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
+    found = state.found
+    if found is None:
+        return _plain(state, step)
+    moves = tuple(
+        _fine_move(state, found, axis, theta_rad if i == state.fine.move else None)
+        for i, axis in enumerate(state.fine.axes)
+    )
+    i = min(state.fine.move, len(moves) - 1)
+    move = moves[i]
+    left = state.fine.remaining_mm
+    travel = move.move_mm if left is None else left
+    way = move_word(move.axis, travel)
+    return Advice(
+        headline=f"Table {way} {format_length(abs(travel))}",
+        detail=_move_detail(state, move, travel, way),
+        say=f"Stylus {STYLUS_WORD[move.stylus]}. Table {way}, {format_length(abs(travel))}. "
+        f"Needle to {needle_words(state, move.needle_mm)}.",
+        wants="still",
+        stylus=move.stylus,
+        moves=moves,
+        move=i,
+        note=state.note or found_note(found),
+        verdict=found.verdict,
+    )
+
+
+def _move_detail(state: SetupState, move: Move, travel_mm: float, way: str) -> str:
+    wheel = next((w for w in state.wheels if w.axis == move.axis), None)
+    turn = (
+        f" That is {wheel.divisions(travel_mm):.1f} divisions {wheel.turning(travel_mm)} on the "
+        f"{move.axis.upper()} handwheel."
+        if wheel
+        else ""
+    )
+    return (
+        f"With the stylus {STYLUS_WORD[move.stylus]}, move the table {way} until the needle stands "
+        f"at {needle_words(state, move.needle_mm)}.{turn} {move.approach}"
+    )
+
+
+def _fine_move(state: SetupState, found: Found, axis: Axis, theta_rad: float | None) -> Move:
+    surface = guide_of(state).surface
+    stop = MOVE_STOPS[axis]
+    theta = DIRECTION_DEG[stop] * pi / 180.0 if theta_rad is None else theta_rad
+    travel = move_for(found, axis)
+    trend = needle_trend(axis, travel, DIRECTION_DEG[stop], surface)
+    target = needle_target_mm(found, other_axes(state), theta, surface, trend)
+    wheel = next((w for w in state.wheels if w.axis == axis), None)
+    back_off = back_off_mm(travel)
+    return Move(
+        what="table",
+        axis=axis,
+        direction=move_word(axis, travel),
+        move_mm=travel,
+        divisions=wheel.divisions(travel) if wheel else None,
+        wheel_turning=wheel.turning(travel) if wheel else None,
+        stylus=stop,
+        needle_mm=target,
+        needle_divisions=divisions(state, target),
+        window_mm=window_mm(state.tolerance_mm),
+        approach=_approach(axis, travel, trend, back_off),
+        back_off_mm=back_off,
+    )
+
+
+def _approach(axis: Axis, travel_mm: float, trend: str, back_off: float) -> str:
+    finish = f"Finish moving {move_word(axis, travel_mm)}, the needle {trend}"
+    if back_off:
+        return f"First go back {format_length(back_off)} past it. {finish}."
+    return f"{finish}; if you overshoot, go back well past it and come again."
+
+
+def found_note(found: Found) -> str:
+    """Return the numbers of the last pair in one sentence."""
+    return (
+        f"Off by {format_length(found.eccentricity_mm)} ± "
+        f"{format_length(2 * found.u_eccentricity_mm)} (k = 2): {found.verdict}."
+    )
+
+
+def flag_lines(found: Found) -> tuple[str, ...]:
+    """Return the sentences of the flags that stand on `found`."""
+    return tuple(flag_sentence(name) for name in found.flags)
