@@ -1,0 +1,329 @@
+"""The command line: every command, its options and its exit codes.
+
+Exit 0 on success, 2 on a person's mistake with one sentence on stderr, 1 on a fault.
+"""
+
+import logging
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated
+
+import click
+import typer
+
+from readings import SparehandError
+from ui.home import Home
+from ui.output import put_json, put_table, tell
+
+app = typer.Typer(
+    name="sparehand",
+    help="A spare pair of hands and eyes for the machinist who works alone.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+dial_app = typer.Typer(help="The dials Sparehand can read.", no_args_is_help=True)
+records_app = typer.Typer(help="The book of setups.", no_args_is_help=True)
+app.add_typer(dial_app, name="dial")
+app.add_typer(records_app, name="records")
+
+JsonFlag = Annotated[bool, typer.Option("--json", help="Machine-readable output.")]
+DialName = Annotated[str, typer.Option("--dial", help="A taught dial (see: dial list).")]
+CameraFile = Annotated[
+    Path | None, typer.Option("--camera", help="The camera's model; none is assumed without.")
+]
+Fps = Annotated[float, typer.Option("--fps", help="Pictures a second of a folder.")]
+
+
+@app.callback()
+def _home(
+    context: typer.Context,
+    home: Annotated[
+        Path | None, typer.Option("--home", help="Where Sparehand keeps its state.")
+    ] = None,
+) -> None:
+    context.obj = Home.find(home)
+
+
+def _home_of(context: typer.Context) -> Home:
+    home: Home = context.obj
+    return home
+
+
+@app.command()
+def demo(
+    context: typer.Context,
+    port: Annotated[
+        int, typer.Option(help="The dashboard's port; 0 lets the system choose.")
+    ] = 8620,
+    no_browser: Annotated[bool, typer.Option("--no-browser", help="Open no browser.")] = False,
+    seed: Annotated[int | None, typer.Option(help="Repeat one bench.")] = None,
+) -> None:
+    """Set up a virtual mill and centre its spindle on a bore; no hardware needed."""
+    from ui.demo import run_demo
+
+    raise typer.Exit(run_demo(_home_of(context).demo.ensure(), port, not no_browser, seed))
+
+
+@app.command()
+def run(
+    context: typer.Context,
+    dial: DialName,
+    source: Annotated[
+        str, typer.Option(help="Camera number, video file, folder or stream address.")
+    ] = "0",
+    camera: CameraFile = None,
+    port: Annotated[
+        int, typer.Option(help="The dashboard's port; 0 lets the system choose.")
+    ] = 8620,
+    no_browser: Annotated[bool, typer.Option("--no-browser", help="Open no browser.")] = False,
+) -> None:
+    """Watch a real dial: the service and the dashboard on your own camera."""
+    from ui.demo import run_camera
+
+    home = _home_of(context).ensure()
+    raise typer.Exit(run_camera(home, port, not no_browser, source, dial, camera))
+
+
+@app.command("service", hidden=True)
+def service(
+    context: typer.Context,
+    bench: Annotated[bool, typer.Option("--bench")] = False,
+    seed: Annotated[int | None, typer.Option()] = None,
+    source: Annotated[str, typer.Option()] = "0",
+    dial: Annotated[str, typer.Option()] = "",
+    camera: CameraFile = None,
+    parent_pipe: Annotated[bool, typer.Option("--parent-pipe")] = False,
+) -> None:
+    """Run the service alone (demo and run start it by themselves)."""
+    from ui.service_process import run_service
+
+    home = _home_of(context).ensure()
+    raise typer.Exit(
+        run_service(home, seed=seed, parent_pipe=parent_pipe)
+        if bench
+        else run_service(home, source=source, dial=dial, camera=camera, parent_pipe=parent_pipe)
+    )
+
+
+@dial_app.command("teach")
+def dial_teach(
+    context: typer.Context,
+    folder: Annotated[Path, typer.Argument(help="Holds dial.json, camera.json and teach/.")],
+    name: Annotated[str | None, typer.Option(help="The dial's name; the folder's without.")] = None,
+    photos: Annotated[int | None, typer.Option(help="Use only the first K photos.")] = None,
+    no_camera: Annotated[bool, typer.Option("--no-camera", help="Assume no camera model.")] = False,
+) -> None:
+    """Learn a dial from photos with five clicks each."""
+    from vision.teach import teach_dial
+
+    chosen = name or folder.resolve().name
+    dial = teach_dial(folder, name=chosen, photos=photos, use_camera=not no_camera)
+    kept = _home_of(context).ensure().dials.save(dial)
+    tell(
+        f"Taught {kept.name} (version {kept.version}): {kept.marks_per_turn} marks a turn of "
+        f"{kept.graduation:g} {kept.unit}, {kept.numbering}."
+    )
+
+
+@dial_app.command("list")
+def dial_list(context: typer.Context, as_json: JsonFlag = False) -> None:
+    """List the known dials, newest version of each."""
+    dials = _home_of(context).dials.list()
+    if as_json:
+        put_json(
+            [
+                {
+                    "name": d.name,
+                    "version": d.version,
+                    "unit": d.unit,
+                    "graduation": d.graduation,
+                    "marks_per_turn": d.marks_per_turn,
+                    "numbering": d.numbering,
+                    "clockwise": d.clockwise,
+                    "has_turns_counter": d.has_turns_counter,
+                }
+                for d in dials
+            ]
+        )
+        return
+    if not dials:
+        tell("No dial is known yet; teach one with: sparehand dial teach FOLDER")
+        return
+    put_table(
+        "Dials",
+        ("name", "version", "graduation", "marks a turn", "numbering", "rises"),
+        (
+            (
+                d.name,
+                str(d.version),
+                f"{d.graduation:g} {d.unit}",
+                str(d.marks_per_turn),
+                d.numbering,
+                "clockwise" if d.clockwise else "anticlockwise",
+            )
+            for d in dials
+        ),
+    )
+
+
+@app.command()
+def read(
+    context: typer.Context,
+    source: Annotated[str, typer.Argument(help="A picture, a folder of pictures or a video.")],
+    dial: DialName,
+    camera: CameraFile = None,
+    jsonl: Annotated[bool, typer.Option("--jsonl", help="A JSON line a picture.")] = False,
+    fps: Fps = 15.0,
+) -> None:
+    """Read a dial in every picture of a source; refusals are results too."""
+    from ui.read_command import read_lines
+
+    lines = read_lines(source, _home_of(context).dials.load(dial), camera, fps)
+    if jsonl:
+        for line in lines:
+            put_json(line)
+        return
+    put_table(
+        f"{dial} in {source}",
+        ("picture", "state", "divisions", "± (k=1)", "mm", "reasons"),
+        (
+            (
+                str(line.get("file", line.get("frame"))),
+                line["state"],
+                "" if line["divisions"] is None else f"{line['divisions']:.3f}",
+                "" if line["sigma_divisions"] is None else f"{line['sigma_divisions']:.3f}",
+                "" if line["value_mm"] is None else f"{line['value_mm']:+.4f}",
+                ", ".join(line["reasons"]),
+            )
+            for line in lines
+        ),
+    )
+
+
+@app.command()
+def sweep(
+    context: typer.Context,
+    source: Annotated[str, typer.Argument(help="A folder of frames or a video.")],
+    dial: DialName,
+    camera: CameraFile = None,
+    collar: Annotated[int | None, typer.Option(help="Markers on the collar.")] = None,
+    stops: Annotated[int | None, typer.Option(help="Stops in one turn.")] = None,
+    on: Annotated[str | None, typer.Option(help="bore, boss, bar or face.")] = None,
+    diameter_mm: Annotated[float | None, typer.Option(help="Diameter swept.")] = None,
+    first: Annotated[str | None, typer.Option(help="right, back, left or front.")] = None,
+    turning: Annotated[
+        str | None, typer.Option(help="clockwise or anticlockwise, seen from above.")
+    ] = None,
+    gain: Annotated[float, typer.Option(help="True travel over reading, of a lever.")] = 1.0,
+    fps: Fps = 15.0,
+    as_json: JsonFlag = False,
+) -> None:
+    """Turn a recorded sweep into eccentricity, runout and lobes with uncertainty."""
+    from ui.sweep_command import SweepRequest, put_sweep, run_sweep
+
+    request = SweepRequest(
+        source=source,
+        dial=_home_of(context).dials.load(dial),
+        camera_file=camera,
+        collar=collar,
+        stops=stops,
+        on=on,
+        diameter_mm=diameter_mm,
+        first=first,
+        turning=turning,
+        gain=gain,
+        fps=fps,
+    )
+    result = run_sweep(request)
+    if as_json:
+        put_json(result)
+    else:
+        put_sweep(result)
+
+
+@records_app.command("list")
+def records_list(
+    context: typer.Context,
+    as_json: JsonFlag = False,
+    of_demo: Annotated[bool, typer.Option("--demo", help="The demo's own book.")] = False,
+) -> None:
+    """List the setups in the book, newest first."""
+    from ui.records_command import list_records
+
+    list_records(_book_folder(context, of_demo=of_demo), as_json=as_json)
+
+
+@records_app.command("show")
+def records_show(
+    context: typer.Context,
+    setup: Annotated[int, typer.Argument(help="The setup's number (see: records list).")],
+    as_json: JsonFlag = False,
+    of_demo: Annotated[bool, typer.Option("--demo", help="The demo's own book.")] = False,
+) -> None:
+    """Show one setup: numbers, checklists, photos."""
+    from ui.records_command import show_record
+
+    show_record(_book_folder(context, of_demo=of_demo), setup, as_json=as_json)
+
+
+def _book_folder(context: typer.Context, *, of_demo: bool) -> Path:
+    home = _home_of(context)
+    return (home.demo if of_demo else home).folder
+
+
+@app.command()
+def doctor(context: typer.Context, as_json: JsonFlag = False) -> None:
+    """Say what is installed, what is missing and how to get it."""
+    from ui.doctor import examine, put_findings
+
+    findings = examine(_home_of(context))
+    if as_json:
+        put_json(findings)
+    else:
+        put_findings(findings)
+    raise typer.Exit(0 if all(f.ok or not f.needed for f in findings) else 2)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code; no traceback reaches a person."""
+    try:
+        code = app(args=arguments, prog_name="sparehand", standalone_mode=False)
+    except click.exceptions.Exit as left:
+        return left.exit_code
+    except click.ClickException as error:
+        tell(f"sparehand: {error.format_message()}")
+        return 2
+    except (click.Abort, KeyboardInterrupt):
+        return 130
+    except SparehandError as error:
+        tell(f"sparehand: {error}")
+        return error.exit_code
+    except ImportError as error:
+        tell(f"sparehand: {missing_part(error)}")
+        return 2
+    except BrokenPipeError:
+        return 0
+    except Exception as error:
+        logging.getLogger("sparehand").debug("fault", exc_info=True)
+        tell(f"sparehand: something broke in the program itself ({type(error).__name__}: {error})")
+        return 1
+    return int(code or 0)
+
+
+def missing_part(error: ImportError) -> str:
+    """Return the sentence for a part that is not installed."""
+    if "libGL" in str(error) or "libgthread" in str(error):
+        return (
+            "OpenCV needs the system's libGL; on Debian and its kin: "
+            "apt-get install libgl1 libglib2.0-0"
+        )
+    return (
+        f"the part {error.name or error} is not installed; the dashboard and reports need: "
+        "pip install 'sparehand[app]'"
+    )
+
+
+if __name__ == "__main__":
+    sys.exit(main())

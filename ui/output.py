@@ -1,0 +1,50 @@
+"""What goes out: strict JSON and plain tables on stdout, all else on stderr."""
+
+import sys
+from collections.abc import Iterable, Sequence
+from math import isfinite
+from typing import Any
+
+import msgspec
+from rich.console import Console
+from rich.table import Table
+
+
+def _strict(value: Any) -> Any:  # noqa: ANN401 - JSON is any
+    if isinstance(value, float) and not isfinite(value):
+        return None
+    if isinstance(value, dict):
+        return {key: _strict(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_strict(item) for item in value]
+    return value
+
+
+def json_text(value: Any, *, indent: bool = False) -> str:  # noqa: ANN401 - JSON is any
+    """Return `value` as strict JSON: null for what is not a finite number.
+
+    >>> json_text({"u_dial_mm": float("nan"), "samples": 3})
+    '{"u_dial_mm":null,"samples":3}'
+    """
+    raw = msgspec.json.encode(_strict(msgspec.to_builtins(value)))
+    return (msgspec.json.format(raw, indent=2) if indent else raw).decode()
+
+
+def put_json(value: Any, *, indent: bool = False) -> None:  # noqa: ANN401 - JSON is any
+    """Write one JSON value and a newline to stdout."""
+    sys.stdout.write(json_text(value, indent=indent) + "\n")
+
+
+def put_table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+    """Write a table to stdout."""
+    table = Table(title=title, title_justify="left")
+    for column in columns:
+        table.add_column(column)
+    for row in rows:
+        table.add_row(*row)
+    Console().print(table)
+
+
+def tell(sentence: str) -> None:
+    """Write a sentence to stderr."""
+    sys.stderr.write(sentence + "\n")
