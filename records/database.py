@@ -1,0 +1,93 @@
+"""The connections to SQLite: one writer, any number of readers."""
+
+import sqlite3
+from pathlib import Path
+
+import sqlalchemy as sa
+from sqlalchemy.pool import NullPool, StaticPool
+
+from records.tables import APPLICATION_ID
+
+BOOK_NAME = "book.sqlite3"
+PHOTOS_NAME = "photos"
+BACKUPS_NAME = "backups"
+_BUSY_TIMEOUT_S = 5.0
+
+
+def book_path(home: Path) -> Path:
+    """Return where the database of `home` stands."""
+    return home / BOOK_NAME
+
+
+def _set(raw: sqlite3.Connection, **pragmas: str) -> sqlite3.Connection:
+    try:
+        for name, value in pragmas.items():
+            raw.execute(f"PRAGMA {name} = {value}")
+    except sqlite3.Error:
+        raw.close()
+        raise
+    return raw
+
+
+def connect_reader(path: Path) -> sqlite3.Connection:
+    """Return a plain connection that cannot write."""
+    raw = sqlite3.connect(
+        f"{path.absolute().as_uri()}?mode=ro",
+        uri=True,
+        timeout=_BUSY_TIMEOUT_S,
+        isolation_level=None,
+        check_same_thread=False,
+    )
+    return _set(raw, foreign_keys="ON")
+
+
+def connect_writer(path: Path) -> sqlite3.Connection:
+    """Return the plain writing connection: WAL, every commit on the disk before it returns.
+
+    It belongs to the thread that made it.
+    """
+    raw = sqlite3.connect(path, timeout=_BUSY_TIMEOUT_S, isolation_level=None)
+    return _set(
+        raw,
+        journal_mode="WAL",
+        synchronous="FULL",
+        recursive_triggers="ON",
+        foreign_keys="ON",
+    )
+
+
+def reader_engine(path: Path) -> sa.Engine:
+    """Return an engine whose transactions see one state of the book and cannot change it."""
+    engine = sa.create_engine("sqlite://", creator=lambda: connect_reader(path), poolclass=NullPool)
+    _begin_with(engine, "BEGIN")
+    return engine
+
+
+def writer_engine(path: Path) -> sa.Engine:
+    """Return the writer's engine: one connection, transactions that lock at once."""
+    engine = sa.create_engine(
+        "sqlite://", creator=lambda: connect_writer(path), poolclass=StaticPool
+    )
+    _begin_with(engine, "BEGIN IMMEDIATE")
+    return engine
+
+
+def _begin_with(engine: sa.Engine, statement: str) -> None:
+    @sa.event.listens_for(engine, "begin")
+    def begin(connection: sa.Connection) -> None:
+        connection.exec_driver_sql(statement)
+
+
+def is_book(connection: sa.Connection) -> bool:
+    """Whether the open database carries a book's application_id."""
+    return connection.exec_driver_sql("PRAGMA application_id").scalar() == APPLICATION_ID
+
+
+def format_of(connection: sa.Connection) -> str | None:
+    """Return the revision of the open database, None where it has no tables of a book."""
+    if not sa.inspect(connection).has_table("alembic_version"):
+        return None
+    found: str | None = connection.exec_driver_sql(
+        "SELECT version_num FROM alembic_version"
+    ).scalar()
+    return found

@@ -1,0 +1,159 @@
+"""What the writer and the readers both ask of an open book."""
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import sqlalchemy as sa
+
+from records import tables as t
+
+SetupState = Literal["open", "finished", "abandoned"]
+SweepState = Literal["open", "complete", "incomplete", "void"]
+
+CLOSING = ("finished", "abandoned")
+"""States of `setup_event` after which nothing more is added to a setup."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetupLine:
+    """One setup as a line of the book; times are text in UTC."""
+
+    id: int
+    job: str
+    part: str
+    operation: str | None
+    guide: str
+    title: str
+    tolerance_mm: float | None
+    began_utc: str
+    ended_utc: str | None
+    state: SetupState
+    verdict: str | None
+    superseded_by: int | None
+    sweeps: int
+    photos: int
+
+
+@dataclass(frozen=True, slots=True)
+class OpenSweep:
+    """A sweep that was begun and not ended; `batches` is also the next batch's number."""
+
+    id: int
+    setup_id: int
+    purpose: str
+    batches: int
+    samples: int
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Which setups to list, the newest first; None leaves a field free.
+
+    `before_id` goes on where an earlier list ended.
+    """
+
+    limit: int = 50
+    before_id: int | None = None
+    job: str | None = None
+    part: str | None = None
+    guide: str | None = None
+    state: SetupState | None = None
+    verdict: str | None = None
+
+
+_ENDING = t.setup_event.alias("ending")
+_STATE = sa.func.coalesce(_ENDING.c.state, "open")
+
+
+def _count(table: sa.Table) -> sa.ScalarSelect[Any]:
+    count = sa.select(sa.func.count()).select_from(table)
+    return count.where(table.c.setup_id == t.setup.c.id).correlate(t.setup).scalar_subquery()
+
+
+def _setup_select() -> sa.Select[Any]:
+    whole = (
+        t.setup.join(t.part, t.part.c.id == t.setup.c.part_id)
+        .join(t.job, t.job.c.id == t.part.c.job_id)
+        .outerjoin(t.operation, t.operation.c.id == t.setup.c.operation_id)
+        .outerjoin(_ENDING, (_ENDING.c.setup_id == t.setup.c.id) & _ENDING.c.state.in_(CLOSING))
+        .outerjoin(t.superseded_by, t.superseded_by.c.setup_id == t.setup.c.id)
+    )
+    return sa.select(
+        t.setup.c.id,
+        t.job.c.name.label("job"),
+        t.part.c.name.label("part"),
+        t.operation.c.name.label("operation"),
+        t.setup.c.guide,
+        t.setup.c.title,
+        t.setup.c.tolerance_mm,
+        t.setup.c.at_utc.label("began_utc"),
+        _ENDING.c.at_utc.label("ended_utc"),
+        _STATE.label("state"),
+        _ENDING.c.verdict,
+        t.superseded_by.c.by_setup_id.label("superseded_by"),
+        _count(t.sweep).label("sweeps"),
+        _count(t.photo).label("photos"),
+    ).select_from(whole)
+
+
+def setup_lines(connection: sa.Connection, wanted: Wanted) -> list[SetupLine]:
+    """Return the setups that `wanted` asks for."""
+    query = _setup_select().order_by(t.setup.c.id.desc()).limit(wanted.limit)
+    filters = {
+        t.job.c.name: wanted.job,
+        t.part.c.name: wanted.part,
+        t.setup.c.guide: wanted.guide,
+        _ENDING.c.verdict: wanted.verdict,
+        _STATE: wanted.state,
+    }
+    for column, value in filters.items():
+        if value is not None:
+            query = query.where(column == value)
+    if wanted.before_id is not None:
+        query = query.where(t.setup.c.id < wanted.before_id)
+    return [SetupLine(**row) for row in connection.execute(query).mappings()]
+
+
+def setup_line(connection: sa.Connection, setup_id: int) -> SetupLine | None:
+    """Return one setup's line, None where there is no such setup."""
+    row = connection.execute(_setup_select().where(t.setup.c.id == setup_id)).mappings().first()
+    return None if row is None else SetupLine(**row)
+
+
+def setup_state(connection: sa.Connection, setup_id: int) -> SetupState | None:
+    """Return one setup's state, None where there is no such setup."""
+    ending = (_ENDING.c.setup_id == t.setup.c.id) & _ENDING.c.state.in_(CLOSING)
+    query = sa.select(_STATE).select_from(t.setup.outerjoin(_ENDING, ending))
+    state: SetupState | None = connection.scalar(query.where(t.setup.c.id == setup_id))
+    return state
+
+
+def setup_of_sweep(connection: sa.Connection, sweep_id: int) -> int | None:
+    """Return the setup a sweep belongs to, None where there is no such sweep."""
+    found: int | None = connection.scalar(
+        sa.select(t.sweep.c.setup_id).where(t.sweep.c.id == sweep_id)
+    )
+    return found
+
+
+def open_sweeps(connection: sa.Connection, setup_id: int | None = None) -> list[OpenSweep]:
+    """Return the sweeps (of one setup, or of all) that were not ended."""
+    whole = t.sweep.outerjoin(t.samples).outerjoin(
+        t.sweep_end, t.sweep_end.c.sweep_id == t.sweep.c.id
+    )
+    query = (
+        sa.select(
+            t.sweep.c.id,
+            t.sweep.c.setup_id,
+            t.sweep.c.purpose,
+            sa.func.count(t.samples.c.id).label("batches"),
+            sa.func.coalesce(sa.func.sum(t.samples.c.count), 0).label("samples"),
+        )
+        .select_from(whole)
+        .where(t.sweep_end.c.id.is_(None))
+        .group_by(t.sweep.c.id, t.sweep.c.setup_id, t.sweep.c.purpose)
+        .order_by(t.sweep.c.id)
+    )
+    if setup_id is not None:
+        query = query.where(t.sweep.c.setup_id == setup_id)
+    return [OpenSweep(**row) for row in connection.execute(query).mappings()]

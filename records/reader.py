@@ -1,0 +1,149 @@
+"""Reading the book, also while the service writes it."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+
+import sqlalchemy as sa
+
+from readings import Sweep
+from records import queries, show
+from records.check import Damage, check_open_book
+from records.database import book_path, reader_engine
+from records.errors import BookDamagedError, BookMissingError, told
+from records.migrate import require_present_format
+from records.plain import Json
+from records.queries import OpenSweep, SetupLine, Wanted
+
+
+class BookReader:
+    """A reader of the book in a home folder (SQLite's ``mode=ro``): it can change nothing.
+
+    Every call sees the book as the last commit left it. Use it as a context
+    manager, or call `close`; one thread at a time.
+    """
+
+    def __init__(self, home: Path, engine: sa.Engine) -> None:
+        self.home = home
+        self._engine = engine
+
+    @classmethod
+    def open(cls, home: Path) -> "BookReader":
+        """Open the book in `home` for reading.
+
+        Raises
+        ------
+        BookMissingError
+            If the folder or the book is not there.
+        BookNewerError, BookOlderError, BookDamagedError
+            As their names say.
+        """
+        path = require_book(home)
+        reader = cls(home, reader_engine(path))
+        try:
+            with reader._reading() as connection:
+                require_present_format(connection, path)
+        except BaseException:
+            reader.close()
+            raise
+        return reader
+
+    def __enter__(self) -> "BookReader":
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close; may be called twice."""
+        self._engine.dispose()
+
+    @contextmanager
+    def _reading(self) -> Iterator[sa.Connection]:
+        with told(book_path(self.home)), self._engine.connect() as connection, connection.begin():
+            yield connection
+
+    def list_setups(self, limit: int = 50, wanted: Wanted | None = None) -> list[SetupLine]:
+        """Return the newest setups first; `wanted`, where given, says which and how many."""
+        with self._reading() as connection:
+            return queries.setup_lines(connection, wanted or Wanted(limit=limit))
+
+    def show_setup(self, setup_id: int, *, with_samples: bool = True) -> Json:
+        """Return one setup with all that belongs to it, as plain data for JSON.
+
+        Keys beside those of `SetupLine`: ``uid, settings, tolerance_source,
+        program_version, supersedes, events, instruments, sweeps, results, ticks,
+        photos``. A sweep's ``samples`` holds one list a column of
+        `records.packing.COLUMNS`; a photo's ``path`` is where its file should be and
+        ``there`` whether it is.
+
+        Raises
+        ------
+        BadInputError
+            If there is no such setup.
+        """
+        with self._reading() as connection:
+            return show.setup_in_full(connection, self.home, setup_id, with_samples=with_samples)
+
+    def samples(self, sweep_id: int) -> Sweep:
+        """Return a sweep as it was taken; one that did not end carries the flag "incomplete".
+
+        Raises
+        ------
+        BadInputError
+            If there is no such sweep.
+        """
+        with self._reading() as connection:
+            return show.sweep_with_samples(connection, sweep_id)
+
+    def open_sweeps(self) -> list[OpenSweep]:
+        """Return the sweeps that were begun and not ended."""
+        with self._reading() as connection:
+            return queries.open_sweeps(connection)
+
+    def check(self) -> list[Damage]:
+        """Walk the database, the chain of hashes and the photos; an empty list is a whole book."""
+        with self._reading() as connection:
+            return check_open_book(connection, self.home)
+
+
+def check_book(home: Path) -> list[Damage]:
+    """Check the book in `home`; one so damaged that it does not open is damage, not an error.
+
+    Raises
+    ------
+    BookMissingError, BookNewerError, BookOlderError
+        If there is no book, or it has another format.
+    """
+    try:
+        with BookReader.open(home) as reader:
+            return reader.check()
+    except BookDamagedError as error:
+        return [Damage("database", "database file", str(error))]
+
+
+def require_book(home: Path) -> Path:
+    """Return the path of the book in `home`.
+
+    Raises
+    ------
+    BookMissingError
+        If there is none.
+    """
+    path = book_path(home)
+    if path.is_file():
+        return path
+    if not home.is_dir():
+        msg = f"The folder {home} does not exist: check its name, or plug in the disk it is on."
+        raise BookMissingError(msg)
+    msg = (
+        f"There is no record book in {home} yet: the first setup makes one; "
+        "if yours is elsewhere, say so with --home."
+    )
+    raise BookMissingError(msg)
