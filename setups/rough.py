@@ -85,7 +85,12 @@ def _next_axis(rough: Rough) -> Rough | None:
 
 def _go_across(rough: Rough) -> Rough:
     return replace(
-        rough, stop=opposite(rough.axis, rough.stop), goal_mm=None, what="table", final=False
+        rough,
+        stop=opposite(rough.axis, rough.stop),
+        goal_mm=None,
+        seen_mm=None,
+        what="table",
+        final=False,
     )
 
 
@@ -107,7 +112,8 @@ def _both_known(rough: Rough, value_mm: float) -> Rough | None:
         return _go_across(rough)
     if abs(value_mm - other) / 2.0 <= ROUGH_WITHIN_MM:
         return _next_axis(rough)
-    return replace(rough, goal_mm=(value_mm + other) / 2.0, what="table", final=True)
+    goal = (value_mm + other) / 2.0
+    return replace(rough, goal_mm=goal, seen_mm=value_mm, what="table", final=True)
 
 
 def _goal_reached(rough: Rough, value_mm: float) -> Rough | None:
@@ -134,7 +140,15 @@ def rough_step(rough: Rough, value_mm: float | None, dial: Instrument) -> tuple[
     if rough.goal_mm is not None:
         if abs(value_mm - rough.goal_mm) <= GOAL_WINDOW_MM:
             return _goal_reached(rough, value_mm), ""
-        return rough, ""
+        return _seen(rough, value_mm), ""
     if where != "inside":
-        return _out_of_travel(rough, where, dial), ""
+        return _seen(_out_of_travel(rough, where, dial), value_mm), ""
     return _both_known(_with_reading(rough, value_mm), value_mm), ""
+
+
+def _seen(rough: Rough, value_mm: float) -> Rough:
+    """Remember what the needle shows, unless it has hardly moved since."""
+    before = rough.seen_mm
+    if before is not None and abs(before - value_mm) < GOAL_WINDOW_MM / 5:
+        return rough
+    return replace(rough, seen_mm=value_mm)

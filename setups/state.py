@@ -51,6 +51,8 @@ class Rough:
     far_mm: float | None = None
     """Reading at the negative stop (front or left)."""
     goal_mm: float | None = None
+    seen_mm: float | None = None
+    """The reading last seen at this stop while a goal stands."""
     what: Literal["table", "stylus"] = "table"
     final: bool = False
     tries: int = 0

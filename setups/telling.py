@@ -2,6 +2,7 @@
 
 from math import pi
 
+from calibration.handwheels import Handwheel
 from readings import DIRECTION_DEG, Axis, Direction, flag_sentence, format_length, move_word
 from setups.advice import Advice, Move, Wanted
 from setups.checklists import CHECKLISTS, ticked
@@ -11,6 +12,7 @@ from setups.fine import (
     move_for,
     needle_target_mm,
     needle_trend,
+    travel_from_needle,
     window_mm,
 )
 from setups.guides import Step, StepKind
@@ -113,13 +115,13 @@ def _rough(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
             note=state.note,
         )
     move = _rough_move(state, rough.goal_mm)
-    thing = "the table" if rough.what == "table" else "the stylus on its arm"
+    thing = "table" if rough.what == "table" else "stylus on its arm"
+    reading = needle_words(state, rough.goal_mm)
     return Advice(
-        headline=f"Bring the needle to {divisions(state, rough.goal_mm):+.0f}",
-        detail=f"With the stylus {where}, move {thing} along {rough.axis.upper()} until the needle "
-        f"stands at {needle_words(state, rough.goal_mm)}, then let go.",
-        say=f"Move {thing} along {rough.axis.upper()} until the needle stands at "
-        f"{needle_words(state, rough.goal_mm)}.",
+        headline=f"{thing.split()[0].capitalize()} {move.direction}",
+        detail=f"With the stylus {where}, move the {thing} {move.direction} until the needle "
+        f"stands at {reading}, then let go.",
+        say=f"Move the {thing} {move.direction} until the needle stands at {reading}.",
         wants="still",
         stylus=rough.stop,
         moves=(move,),
@@ -129,20 +131,37 @@ def _rough(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
 
 
 def _rough_move(state: SetupState, goal_mm: float) -> Move:
+    """Return the move to a rough goal; its length is the least where the dial is at an end."""
+    rough = state.rough
+    seen = goal_mm if rough.seen_mm is None else rough.seen_mm
+    stop_rad = DIRECTION_DEG[rough.stop] * pi / 180.0
+    if rough.what == "stylus":
+        travel = goal_mm - seen
+        direction = "out" if travel >= 0 else "in"
+    else:
+        surface = guide_of(state).surface
+        travel = travel_from_needle(seen, goal_mm, rough.axis, stop_rad, surface)
+        direction = move_word(rough.axis, travel)
+    wheel = wheel_of(state, rough.axis) if rough.what == "table" else None
     return Move(
-        what=state.rough.what,
-        axis=state.rough.axis,
-        direction="as the needle tells",
-        move_mm=0.0,
-        divisions=None,
-        wheel_turning=None,
-        stylus=state.rough.stop,
+        what=rough.what,
+        axis=rough.axis,
+        direction=direction,
+        move_mm=travel,
+        divisions=wheel.divisions(travel) if wheel else None,
+        wheel_turning=wheel.turning(travel) if wheel else None,
+        stylus=rough.stop,
         needle_mm=goal_mm,
         needle_divisions=divisions(state, goal_mm),
         window_mm=GOAL_WINDOW_MM,
         approach="Follow the needle.",
         back_off_mm=0.0,
     )
+
+
+def wheel_of(state: SetupState, axis: Axis) -> Handwheel | None:
+    """Return the handwheel of `axis`, None where none was taught."""
+    return next((w for w in state.wheels if w.axis == axis), None)
 
 
 def _moves(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
@@ -173,7 +192,7 @@ def _moves(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
 
 
 def _move_detail(state: SetupState, move: Move, travel_mm: float, way: str) -> str:
-    wheel = next((w for w in state.wheels if w.axis == move.axis), None)
+    wheel = wheel_of(state, move.axis)
     turn = (
         f" That is {wheel.divisions(travel_mm):.1f} divisions {wheel.turning(travel_mm)} on the "
         f"{move.axis.upper()} handwheel."
@@ -193,7 +212,7 @@ def _fine_move(state: SetupState, found: Found, axis: Axis, theta_rad: float | N
     travel = move_for(found, axis)
     trend = needle_trend(axis, travel, DIRECTION_DEG[stop], surface)
     target = needle_target_mm(found, other_axes(state), theta, surface, trend)
-    wheel = next((w for w in state.wheels if w.axis == axis), None)
+    wheel = wheel_of(state, axis)
     back_off = back_off_mm(travel)
     return Move(
         what="table",
