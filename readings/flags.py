@@ -103,6 +103,11 @@ _ALL = (
         "With so few places three-lobed error cannot be told from offset.",
     ),
     Flag(
+        "tir at least",
+        "under 8 places: TIR is raw maximum minus minimum",
+        "With so few places the true runout can be larger than what is shown.",
+    ),
+    Flag(
         "return differs",
         "the turn does not repeat where it overlaps itself",
         "The reading did not come back to where it began.",

@@ -1,0 +1,104 @@
+"""Uncertainty budgets as the GUM has them, and the verdict of ISO 14253-1."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from math import hypot, inf, isfinite
+from typing import Literal
+
+from scipy.stats import norm
+from scipy.stats import t as student
+
+VerdictWord = Literal["inside", "outside", "cannot tell"]
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """One contribution: standard uncertainty in mm (k = 1) on the quantity judged."""
+
+    name: str
+    u_mm: float
+    dof: float = inf
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Combined:
+    """Combined standard uncertainty and its effective degrees of freedom."""
+
+    u_mm: float
+    dof: float
+
+    def expanded_mm(self, probability: float = 0.95) -> float:
+        """Return the two-sided expanded uncertainty U in mm for this coverage probability."""
+        return coverage_factor(0.5 + probability / 2, self.dof) * self.u_mm
+
+
+def coverage_factor(one_sided: float, dof: float) -> float:
+    """Return Student's t for a one-sided probability, the normal quantile at infinite dof.
+
+    >>> round(coverage_factor(0.95, inf), 3)
+    1.645
+    """
+    return float(student.ppf(one_sided, dof) if isfinite(dof) else norm.ppf(one_sided))
+
+
+def combine(lines: Iterable[BudgetLine]) -> Combined:
+    """Combine independent contributions (JCGM 100:2008, 5.1.2 and G.4.1).
+
+    ``u² = Σ u_i²``; effective dof by Welch-Satterthwaite, ``u⁴ / Σ (u_i⁴ / ν_i)``.
+    """
+    used = [line for line in lines if line.u_mm > 0]
+    u_mm = hypot(*(line.u_mm for line in used)) if used else 0.0
+    weight = sum(line.u_mm**4 / line.dof for line in used)
+    return Combined(u_mm, u_mm**4 / weight if weight > 0 else inf)
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """One of three answers; `guard_mm` is the guard band on either side of the tolerance.
+
+    `least_provable_mm` is the smallest tolerance that a perfect result could be proven
+    inside of with this uncertainty.
+    """
+
+    word: VerdictWord
+    guard_mm: float
+    least_provable_mm: float
+
+
+def verdict(
+    value_mm: float,
+    u_mm: float | None,
+    tolerance_mm: float,
+    dof: float = inf,
+    probability: float = 0.95,
+) -> Verdict:
+    """Judge a size (never negative) against a tolerance with guard bands (ISO 14253-1).
+
+    Parameters
+    ----------
+    value_mm, u_mm, tolerance_mm
+        The result, its standard uncertainty (None or not finite: unknown), the limit.
+    dof
+        Effective degrees of freedom of `u_mm`.
+    probability
+        One-sided probability to be reached before anything is called proven.
+
+    Returns
+    -------
+    Verdict
+        "inside" where value + guard <= tolerance, "outside" where value - guard >
+        tolerance, else "cannot tell".
+
+    >>> verdict(0.002, 0.001, 0.005).word
+    'inside'
+    >>> verdict(0.004, 0.001, 0.005).word
+    'cannot tell'
+    """
+    if u_mm is None or not isfinite(u_mm) or not isfinite(value_mm):
+        return Verdict("cannot tell", inf, inf)
+    guard = coverage_factor(probability, dof) * u_mm
+    if value_mm + guard <= tolerance_mm:
+        return Verdict("inside", guard, guard)
+    word: VerdictWord = "outside" if value_mm - guard > tolerance_mm else "cannot tell"
+    return Verdict(word, guard, guard)

@@ -1,0 +1,123 @@
+"""Was the stylus on the work and within the dial's travel? Found from the samples alone.
+
+A clipped sweep fits a smaller eccentricity than is there and looks healthy. Its mark is a
+needle that rests while the angle goes on, at a level that the rest of the turn says it
+should have passed.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from readings import Sweep
+from sweeps.allowance import RETRACE_MM
+from sweeps.fourier import Float, harmonic_columns
+
+_MIN_REST_RAD = np.radians(18.0)
+_TRAVEL_MARGIN = 0.0125
+"""Share of the taught travel at either end that is not to be trusted: one part in eighty."""
+_LEAST_LOSS_MM = RETRACE_MM
+"""A rest that loses less than this is the dial's own retrace, which the budget holds."""
+_STILL = 1.3
+"""A turn whose readings scatter by less than this many reader sigmas is a needle at rest."""
+_FIT_ORDERS = (1, 2, 3)
+OFF, END = "stylus off the work", "end of travel"
+
+
+@dataclass(frozen=True, slots=True)
+class _Rest:
+    inside: np.ndarray
+    level_mm: float
+    span_rad: float
+
+
+def detect_clipped(sweep: Sweep, travel_mm: tuple[float, float] | None = None) -> tuple[str, ...]:
+    """Return the flags "stylus off the work" and "end of travel", or none.
+
+    Parameters
+    ----------
+    sweep
+        n samples in time order.
+    travel_mm
+        The dial's taught travel (low, high), None where it is not known. Readings within
+        one part in eighty of its ends are not trusted.
+
+    Notes
+    -----
+    A flat top is told from a round one by fitting low orders to the rest of the turn and
+    looking how far above the flat they run. Losses below the retrace of a dial are left
+    to the budget.
+    """
+    flags = _near_ends(sweep.value_mm, travel_mm)
+    if sweep.kind == "turn" and len(sweep) >= 12:
+        flags |= _resting(sweep)
+    return tuple(sorted(flags))
+
+
+def _near_ends(value_mm: Float, travel_mm: tuple[float, float] | None) -> set[str]:
+    if travel_mm is None or len(value_mm) == 0:
+        return set()
+    low, high = travel_mm
+    margin = _TRAVEL_MARGIN * (high - low)
+    flags = {OFF} if np.min(value_mm) <= low + margin else set()
+    return flags | ({END} if np.max(value_mm) >= high - margin else set())
+
+
+def _resting(sweep: Sweep) -> set[str]:
+    order = np.argsort(sweep.angle_rad, kind="stable")
+    angle, value = sweep.angle_rad[order], sweep.value_mm[order]
+    if angle[-1] - angle[0] < 4 * _MIN_REST_RAD:
+        return set()
+    if np.std(value) <= _STILL * np.median(sweep.sigma_mm):
+        return {OFF}
+    noise = max(_noise(sweep.value_mm), 1e-7)
+    low = _clipped_side(angle, value, noise)
+    high = _clipped_side(angle, -value, noise)
+    return ({OFF} if low else set()) | ({END} if high else set())
+
+
+def _noise(value_mm: Float) -> float:
+    """Return the scatter from sample to sample, free of the curve (third differences)."""
+    third = np.diff(value_mm, 3)
+    return float(1.4826 * np.median(np.abs(third)) / np.sqrt(20.0))
+
+
+def _clipped_side(angle: Float, value: Float, noise: float) -> bool:
+    rest = _lowest_rest(angle, value, 6.0 * noise)
+    if rest is None:
+        return False
+    return _loss(angle, value, rest) > max(_LEAST_LOSS_MM, 8.0 * noise)
+
+
+def _lowest_rest(angle: Float, value: Float, band: float) -> _Rest | None:
+    inside = value <= np.min(value) + band
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], inside.astype(np.int8), [0]])))
+    starts, ends = edges[::2], edges[1::2] - 1
+    spans = angle[ends] - angle[starts]
+    if spans.sum() < _MIN_REST_RAD or np.max(spans) < 0.5 * _MIN_REST_RAD:
+        return None
+    return _Rest(inside, float(np.median(value[inside])), float(spans.sum()))
+
+
+def _loss(angle: Float, value: Float, rest: _Rest) -> float:
+    """Return how far below the rest the remaining turn says the curve should have run."""
+    outside = ~rest.inside & _apart_from_top(value, rest.level_mm)
+    losses = [_loss_of_order(angle, value, rest, outside, order) for order in _FIT_ORDERS]
+    return min(losses, default=0.0)
+
+
+def _apart_from_top(value: Float, low: float) -> np.ndarray:
+    """Leave a flat top out too, so that a sweep clipped at both ends is seen at each."""
+    top = float(np.max(value))
+    keep: np.ndarray = value < top - 0.03 * (top - low)
+    return keep
+
+
+def _loss_of_order(
+    angle: Float, value: Float, rest: _Rest, outside: np.ndarray, order: int
+) -> float:
+    if outside.sum() < 2 * (2 * order + 1):
+        return float("inf")
+    columns = harmonic_columns(angle, order)
+    beta = np.linalg.lstsq(columns[outside], value[outside], rcond=1e-6)[0]
+    return rest.level_mm - float(np.mean(columns[rest.inside] @ beta))

@@ -1,0 +1,88 @@
+"""The first harmonic of a sweep and everything that makes it uncertain."""
+
+from dataclasses import dataclass
+from math import hypot, inf, pi, sqrt
+
+import numpy as np
+
+from sweeps.budget import BudgetLine
+from sweeps.fourier import Float, form_covariance
+from sweeps.overlap import turned_rad
+from sweeps.robust import RobustFit
+from sweeps.task import Task, one_way
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FirstHarmonic:
+    """The first harmonic and everything that touches it."""
+
+    a1: float
+    b1: float
+    fit: Float
+    reader_mm: float
+    form: Float
+    sideways: float
+    lag_mm: float
+    retrace_mm: float
+
+    @property
+    def size(self) -> float:
+        """Amplitude in mm."""
+        return hypot(self.a1, self.b1)
+
+    def along(self, covariance: Float) -> float:
+        """Return the size's uncertainty; the worst direction where the size is lost in it."""
+        worst = float(np.linalg.eigvalsh(covariance)[-1])
+        if self.size < 3 * sqrt(max(worst, 0.0)):
+            return sqrt(max(worst, 0.0))
+        unit = np.array([self.a1, self.b1]) / self.size
+        return sqrt(max(float(unit @ covariance @ unit), 0.0))
+
+
+def first_harmonic(task: Task, fit: RobustFit) -> FirstHarmonic:
+    """Return the first harmonic of a fit with its covariances."""
+    a1, b1 = float(fit.beta[1]), float(fit.beta[2])
+    size = hypot(a1, b1)
+    common = 0.0 if task.stops else task.allowance.reader_common
+    reader = common * float(np.median(task.sweep.sigma_mm))
+    form = form_covariance(task.angle_rad[fit.kept], fit.model.order, task.form_mm)
+    dragged = one_way(task.sweep)
+    retrace = 2 * task.allowance.retrace_mm / pi / sqrt(3) if dragged else 0.0
+    lag = size * _lag_rad(task) / sqrt(3) if dragged and not task.stops else 0.0
+    return FirstHarmonic(
+        a1, b1, fit.covariance[1:3, 1:3], reader, form, retrace**2 + lag**2, lag, retrace
+    )
+
+
+def _lag_rad(task: Task) -> float:
+    span = float(task.sweep.t_s[-1] - task.sweep.t_s[0])
+    return task.allowance.lag_s * turned_rad(task.sweep) / span if span > 0 else 0.0
+
+
+def _sideways_on_size(size: float, sideways_mm: float) -> float:
+    """Second-order effect on e of something at right angles to it: sqrt(e² + q²) - e."""
+    return hypot(size, sideways_mm) - size
+
+
+def budget_of(task: Task, fit: RobustFit, first: FirstHarmonic) -> tuple[BudgetLine, ...]:
+    """Return what touches the eccentricity, line by line."""
+    size = first.size
+    lines = [
+        BudgetLine("fit", first.along(first.fit), fit.dof, "scatter about the fitted curve"),
+        BudgetLine("reader", first.reader_mm, inf, "what repeats from picture to picture"),
+        BudgetLine("roundness", first.along(first.form), inf, "allowed lobes times their leak"),
+        BudgetLine("retrace", _sideways_on_size(size, first.retrace_mm), inf, "2h/pi, one way"),
+        BudgetLine("lag", _sideways_on_size(size, first.lag_mm), inf, "dial against angle"),
+    ]
+    if task.u_dial_mm is not None:
+        lines.append(BudgetLine("dial", task.u_dial_mm, inf, "its error table"))
+    return tuple(lines)
+
+
+def sideways_covariance(a1: float, b1: float, variance: float) -> Float:
+    """Return the (2, 2) covariance of a variance at right angles to (a1, b1)."""
+    size = hypot(a1, b1)
+    if size == 0.0:
+        return variance * np.eye(2)
+    across = np.array([-b1, a1]) / size
+    return variance * np.outer(across, across)

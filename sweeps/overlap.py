@@ -1,0 +1,100 @@
+"""Where a sweep begins, ends and repeats itself."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import pi, sqrt
+
+import numpy as np
+
+from readings import Sweep
+from sweeps.fourier import Float
+
+TURN_RAD = 2 * pi
+MIN_OVERLAP_RAD = np.radians(10.0)
+_SAME_PLACE_RAD = np.radians(1.0)
+_STOP_SLACK_RAD = np.radians(6.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Return:
+    """Mean difference, later minus earlier, where the same places were touched twice."""
+
+    mean_mm: float
+    u_mm: float
+
+
+def turned_rad(sweep: Sweep) -> float:
+    """Return the angle swept from end to end in radians, returns included."""
+    return float(np.ptp(sweep.angle_rad)) if len(sweep) else 0.0
+
+
+def distinct_places(angle_rad: Float) -> int:
+    """Return how many places at least a degree apart were touched, whole turns folded.
+
+    >>> distinct_places(np.radians([0.0, 90.0, 180.0, 360.0]))
+    3
+    """
+    folded = np.sort(np.mod(np.asarray(angle_rad, dtype=np.float64), TURN_RAD))
+    if len(folded) == 0:
+        return 0
+    _, firsts = np.unique(folded // _SAME_PLACE_RAD, return_index=True)
+    seen = [float(folded[0])]
+    for angle in folded[firsts].tolist():
+        if angle - seen[-1] >= _SAME_PLACE_RAD:
+            seen.append(angle)
+    wraps = len(seen) > 1 and seen[0] + TURN_RAD - float(folded[-1]) < _SAME_PLACE_RAD / 2
+    return len(seen) - 1 if wraps and seen[-1] > TURN_RAD - _SAME_PLACE_RAD / 2 else len(seen)
+
+
+def first_turn(sweep: Sweep) -> np.ndarray:
+    """Return which stops are data: those less than a turn from the first."""
+    from_start = np.abs(sweep.angle_rad - sweep.angle_rad[0])
+    data: np.ndarray = from_start < TURN_RAD - _STOP_SLACK_RAD
+    return data
+
+
+def mean_return(sweep: Sweep, curve: Callable[[Float], Float]) -> Return | None:
+    """Return how the reading came back, None where nothing was touched twice.
+
+    The fitted curve repeats every turn, so the difference of its mean residuals over the
+    overlap is the difference of the readings, whatever the slope there.
+    """
+    if sweep.kind == "stops":
+        return _stops_return(sweep)
+    residual = sweep.value_mm - curve(sweep.angle_rad)
+    travelled = np.abs(sweep.angle_rad - sweep.angle_rad[0])
+    overlap = float(travelled.max()) - TURN_RAD
+    if overlap < MIN_OVERLAP_RAD:
+        return None
+    early, late = residual[travelled <= overlap], residual[travelled >= TURN_RAD]
+    return _difference(early, late)
+
+
+def _difference(early: Float, late: Float) -> Return | None:
+    if len(early) == 0 or len(late) == 0:
+        return None
+    early_mid, late_mid = float(np.median(early)), float(np.median(late))
+    spread = 1.4826 * float(np.median(np.abs(np.concatenate([early - early_mid, late - late_mid]))))
+    near = [
+        part[np.abs(part - mid) <= 5 * spread + 1e-12]
+        for part, mid in ((early, early_mid), (late, late_mid))
+    ]
+    u_mm = spread * sqrt(1 / len(near[0]) + 1 / len(near[1]))
+    return Return(float(near[1].mean() - near[0].mean()), u_mm)
+
+
+def _stops_return(sweep: Sweep) -> Return | None:
+    again = ~first_turn(sweep)
+    if not again.any():
+        return None
+    place = np.mod(sweep.angle_rad, TURN_RAD)
+    pairs = [_earlier(place, again, int(i)) for i in np.flatnonzero(again)]
+    steps = [sweep.value_mm[i] - sweep.value_mm[j] for i, j in pairs if j is not None]
+    u_mm = float(np.median(sweep.sigma_mm)) * sqrt(2.0 / max(len(steps), 1))
+    return Return(float(np.mean(steps)), u_mm) if steps else None
+
+
+def _earlier(place: Float, again: np.ndarray, index: int) -> tuple[int, int | None]:
+    apart = np.abs(np.angle(np.exp(1j * (place - place[index]))))
+    same = np.flatnonzero(~again & (apart < _STOP_SLACK_RAD))
+    return index, int(same[0]) if len(same) else None

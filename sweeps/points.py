@@ -1,0 +1,41 @@
+"""The trade's own few-point rules, for a pencil check beside the fit."""
+
+from dataclasses import dataclass
+
+from readings import Surface, offset_from_first_harmonic
+
+
+@dataclass(frozen=True, slots=True)
+class FewPoints:
+    """Offset e = work axis - spindle axis in mm from a few stops.
+
+    `closure_mm` is (r0 + r180) - (r90 + r270); None where there is no redundancy.
+    """
+
+    offset_x_mm: float
+    offset_y_mm: float
+    closure_mm: float | None
+
+
+def four_point(
+    r0_mm: float, r90_mm: float, r180_mm: float, r270_mm: float, *, surface: Surface
+) -> FewPoints:
+    """Return the offset from readings at right, back, left and front.
+
+    On a boss ``e_x = (r0 - r180) / 2``, ``e_y = (r90 - r270) / 2``; in a bore both change
+    sign. The two opposite sums should agree: a difference is ovality, a slip, a misread,
+    or the offset's own geometry, but three lobes pass unseen into the offset.
+
+    >>> four_point(0.3, 0.1, 0.1, 0.1, surface="boss")
+    FewPoints(offset_x_mm=0.09999999999999999, offset_y_mm=0.0, closure_mm=0.2)
+    """
+    x, y = offset_from_first_harmonic((r0_mm - r180_mm) / 2, (r90_mm - r270_mm) / 2, surface)
+    return FewPoints(x, y, (r0_mm + r180_mm) - (r90_mm + r270_mm))
+
+
+def three_point(r0_mm: float, r120_mm: float, r240_mm: float, *, surface: Surface) -> FewPoints:
+    """Return the offset from readings at 0, 120 and 240 degrees; nothing checks it."""
+    a1 = (2 * r0_mm - r120_mm - r240_mm) / 3
+    b1 = (r120_mm - r240_mm) / 3**0.5
+    x, y = offset_from_first_harmonic(a1, b1, surface)
+    return FewPoints(x, y, None)

@@ -1,0 +1,132 @@
+"""A least-squares fit that leaves outliers out and says how well it knows its answer."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import norm
+
+from sweeps.fourier import Float, Model, weighted_solution
+
+_HUBER = 1.345
+_MIN_FOR_OUTLIERS = 12
+"""Below this many samples an outlier cannot be told from form."""
+_MIN_DOF_TO_SCALE = 8
+"""Below this the scatter of the residuals says less than the stated sigma."""
+_ROUNDS = 6
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RobustFit:
+    """Result of `fit_model`.
+
+    `covariance` is scaled by the residuals where `dof` is 8 or more; with fewer it holds
+    the stated sigmas, raised where the residuals exceed them. `dof` is shortened where
+    neighbouring residuals hang together, infinite where the stated sigmas decide.
+    """
+
+    model: Model
+    beta: Float
+    covariance: Float
+    kept: np.ndarray
+    residuals_mm: Float
+    scatter_mm: float
+    dof: float
+
+    def curve(self, angle_rad: Float) -> Float:
+        """Return the fitted reading in mm at these angles."""
+        value: Float = self.model.columns(angle_rad) @ self.beta
+        return value
+
+
+def fit_model(
+    model: Model, angle_rad: Float, value_mm: Float, sigma_mm: Float, sigma_angle_rad: Float
+) -> RobustFit:
+    """Fit `model` to n readings; all arrays have shape ``(n,)``.
+
+    Minimises ``Σ w_i (y_i - f(θ_i))²`` with ``w = 1 / (σ² + (f' σ_θ)² + τ²)``, where τ is
+    the surface's own scatter as found from the residuals. From twelve samples on,
+    readings further than about 4.5 robust standard deviations are left out.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If the angles cannot carry the model.
+    """
+    columns = model.columns(angle_rad)
+    variance = sigma_mm**2
+    beta, _ = weighted_solution(columns, value_mm, 1.0 / variance)
+    variance = variance + (model.slope_columns(angle_rad) @ beta * sigma_angle_rad) ** 2
+    kept = _kept(columns, value_mm, np.sqrt(variance))
+    dof = int(kept.sum()) - model.size
+    variance = variance + _surface_variance(columns[kept], value_mm[kept], variance[kept], dof)
+    beta, inverse = weighted_solution(columns[kept], value_mm[kept], 1.0 / variance[kept])
+    residuals = value_mm - columns @ beta
+    scale, true_dof = _scale(residuals[kept], variance[kept], dof)
+    scatter = float(np.sqrt(np.mean(residuals[kept] ** 2) * kept.sum() / max(dof, 1)))
+    return RobustFit(model, beta, inverse * scale, kept, residuals, scatter, true_dof)
+
+
+def _robust_scale(standardised: Float, size: int) -> float:
+    n = len(standardised)
+    mad = 1.4826 * float(np.median(np.abs(standardised)))
+    return max(mad * float(np.sqrt(n / max(n - size, 1))), 0.05)
+
+
+def _kept(columns: Float, values: Float, sigma: Float) -> np.ndarray:
+    n, size = columns.shape
+    kept = np.ones(n, dtype=bool)
+    if n < max(_MIN_FOR_OUTLIERS, size + 4):
+        return kept
+    limit = max(4.5, float(norm.ppf(1 - 0.002 / n)))
+    beta, _ = weighted_solution(columns, values, sigma**-2)
+    z = (values - columns @ beta) / sigma
+    if np.max(np.abs(z)) <= limit * _robust_scale(z, size):
+        return kept
+    z = _huber_residuals(columns, values, sigma, z)
+    for _ in range(_ROUNDS):
+        now = np.abs(z) <= limit * _robust_scale(z[kept], size)
+        if now.sum() < size + 4 or (now == kept).all():
+            break
+        kept = now
+        beta, _ = weighted_solution(columns[kept], values[kept], sigma[kept] ** -2)
+        z = (values - columns @ beta) / sigma
+    return kept
+
+
+def _huber_residuals(columns: Float, values: Float, sigma: Float, z: Float) -> Float:
+    for _ in range(_ROUNDS):
+        bound = _HUBER * _robust_scale(z, columns.shape[1])
+        weights = np.minimum(1.0, bound / np.maximum(np.abs(z), 1e-300)) / sigma**2
+        beta, _ = weighted_solution(columns, values, weights)
+        z = (values - columns @ beta) / sigma
+    return z
+
+
+def _surface_variance(columns: Float, values: Float, variance: Float, dof: int) -> float:
+    if dof < _MIN_DOF_TO_SCALE:
+        return 0.0
+    beta, _ = weighted_solution(columns, values, 1.0 / variance)
+    found = float(np.sum((values - columns @ beta) ** 2)) / dof
+    return max(0.0, found - float(np.mean(variance)))
+
+
+def _scale(residuals: Float, variance: Float, dof: int) -> tuple[float, float]:
+    if dof < 1:
+        return 1.0, float("inf")
+    found = float(np.sum(residuals**2 / variance)) / dof
+    if dof < _MIN_DOF_TO_SCALE:
+        return max(1.0, found), float("inf") if found <= 1.0 else float(dof)
+    lengthening = _memory(residuals / np.sqrt(variance))
+    return found * lengthening, max(dof / lengthening, 1.0)
+
+
+def _memory(z: Float) -> float:
+    """Return (1 + ρ)/(1 - ρ) for neighbours' correlation ρ, 1 where it is not significant."""
+    power = float(z @ z)
+    if power <= 0.0:
+        return 1.0
+    rho = float(z[1:] @ z[:-1]) / power
+    if rho < 3.0 / np.sqrt(len(z)):
+        return 1.0
+    rho = min(rho, 0.95)
+    return (1.0 + rho) / (1.0 - rho)

@@ -1,0 +1,247 @@
+"""One sweep becomes numbers: `fit_turn`, for a turn with measured angles and for stops."""
+
+from collections.abc import Callable
+from math import degrees, hypot, pi, sqrt
+
+import numpy as np
+
+from readings import Surface, Sweep, offset_from_first_harmonic
+from sweeps.allowance import DEFAULT_ALLOWANCE, Allowance
+from sweeps.budget import combine
+from sweeps.contact import detect_clipped
+from sweeps.first import FirstHarmonic, budget_of, first_harmonic, sideways_covariance
+from sweeps.fourier import Float
+from sweeps.overlap import TURN_RAD, Return, distinct_places, mean_return, turned_rad
+from sweeps.result import Harmonic, SweepFailure, SweepResult, offset_geometry
+from sweeps.robust import RobustFit
+from sweeps.task import Task, fit_task, one_way, unusable
+
+FULL_PLACES = 8
+FULL_ARC_RAD = np.radians(270.0)
+_CURVE_POINTS = 1440
+_MAX_OUTLIER_SHARE = 0.3
+
+
+def fit_turn(
+    sweep: Sweep,
+    *,
+    surface: Surface | None = None,
+    diameter_mm: float | None = None,
+    tip_radius_mm: float = 1.0,
+    allowance: Allowance = DEFAULT_ALLOWANCE,
+    travel_mm: tuple[float, float] | None = None,
+    u_dial_mm: float | None = None,
+) -> SweepResult | SweepFailure:
+    """Fit harmonics about the mean to one sweep and say how well each number is known.
+
+    Parameters
+    ----------
+    sweep
+        n samples in time order; ``kind`` "turn" (angles measured) or "stops" (one sample
+        a place; a stop beyond the first turn is a return, not data).
+    surface, diameter_mm, tip_radius_mm
+        What was swept. Without `surface` there are no offsets; without `diameter_mm` the
+        second lobe that an offset makes by geometry is not removed.
+    allowance
+        Stated allowances for what one sweep cannot show.
+    travel_mm
+        The dial's taught travel (low, high), if known.
+    u_dial_mm
+        Standard uncertainty of the dial itself on the eccentricity; None while unchecked.
+
+    Returns
+    -------
+    SweepResult or SweepFailure
+        A failure (false) where the arc is under a third of a turn, under three places
+        were touched, a value is not finite, the stylus left the work, the dial ran out
+        of travel, or over 30 % of the readings contradict the rest.
+    """
+    reason = unusable(sweep)
+    if reason is not None:
+        return SweepFailure(reason, sweep.flags)
+    clipped = detect_clipped(sweep, travel_mm) or _clipped_flags(sweep.flags)
+    if clipped:
+        return SweepFailure(_CLIPPED_REASON, _merged(sweep.flags, clipped))
+    task = Task(sweep, surface, diameter_mm, tip_radius_mm, allowance, u_dial_mm)
+    try:
+        fit = fit_task(task)
+    except np.linalg.LinAlgError:
+        return SweepFailure("These angles cannot tell an offset from a constant.", sweep.flags)
+    if fit.kept.mean() < 1 - _MAX_OUTLIER_SHARE:
+        return SweepFailure(
+            f"{(~fit.kept).sum()} of {len(fit.kept)} readings contradict the others: "
+            "sweep again on a clean stretch of the surface.",
+            _merged(sweep.flags, ("outliers left out",)),
+        )
+    return _result(task, fit)
+
+
+_CLIPPED_REASON = (
+    "The stylus left the work or the dial ran out of travel, so the curve is cut off: "
+    "centre roughly first, load the stylus to mid travel and sweep again."
+)
+
+
+def _clipped_flags(flags: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(f for f in flags if f in ("stylus off the work", "end of travel"))
+
+
+def _merged(*groups: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(flag for group in groups for flag in group))
+
+
+def _offset(
+    task: Task, first: FirstHarmonic, first_covariance: Float
+) -> tuple[float | None, float | None, Float | None]:
+    if task.surface is None or task.surface == "face":
+        return None, None, None
+    x, y = offset_from_first_harmonic(first.a1, first.b1, task.surface)
+    dial = (task.u_dial_mm or 0.0) ** 2
+    across = sideways_covariance(first.a1, first.b1, first.sideways)
+    return x, y, first_covariance + across + dial * np.eye(2)
+
+
+def _extremes(
+    task: Task, fit: RobustFit, first: FirstHarmonic, places: int
+) -> tuple[float, float, float]:
+    """Return TIR, raw TIR and the TIR's standard uncertainty."""
+    kept = task.value_mm[fit.kept]
+    raw = float(np.ptp(kept))
+    reader = sqrt(2.0) * first.reader_mm
+    if places < FULL_PLACES:
+        sigma = float(np.median(task.sweep.sigma_mm))
+        return raw, raw, hypot(sqrt(2.0) * sigma, reader)
+    angle = _swept_grid(task.angle_rad[fit.kept])
+    columns = fit.model.columns(angle)
+    curve = columns @ fit.beta
+    high, low = int(np.argmax(curve)), int(np.argmin(curve))
+    gradient = columns[high] - columns[low]
+    tir = _peak(curve, high) + _peak(-curve, low)
+    return tir, raw, hypot(sqrt(float(gradient @ fit.covariance @ gradient)), reader)
+
+
+def _swept_grid(angle: Float) -> Float:
+    """Return the angles at which the curve may be trusted: those that were swept."""
+    low, high = float(angle.min()), float(angle.max())
+    return np.linspace(low, min(high, low + TURN_RAD), _CURVE_POINTS)
+
+
+def _peak(curve: Float, at: int) -> float:
+    """Return the height of a maximum, a parabola through its three points."""
+    if at in (0, len(curve) - 1):
+        return float(curve[at])
+    left, mid, right = (float(v) for v in curve[at - 1 : at + 2])
+    bend = left - 2 * mid + right
+    return mid if bend >= 0 else mid - (right - left) ** 2 / (8 * bend)
+
+
+def _harmonics(fit: RobustFit) -> tuple[Harmonic, ...]:
+    pairs = fit.beta[1 : 2 * fit.model.order + 1].reshape(-1, 2)
+    return tuple(
+        Harmonic(k, hypot(a, b), degrees(float(np.arctan2(b, a))))
+        for k, (a, b) in enumerate(pairs.tolist(), start=1)
+    )
+
+
+def _opposite_sum(task: Task, curve: Callable[[Float], Float], lobe: float, high: float) -> float:
+    start = float(task.sweep.angle_rad[0]) if task.stops else 0.0
+    angle = np.asarray(start + pi / 2 * np.arange(4), dtype=np.float64)
+    signs = np.array([1.0, -1.0, 1.0, -1.0])
+    geometry = lobe * np.cos(2 * (angle - high))
+    return float(signs @ (curve(angle) - geometry))
+
+
+def _result(task: Task, fit: RobustFit) -> SweepResult:
+    first = first_harmonic(task, fit)
+    size, high = first.size, float(np.arctan2(first.b1, first.a1))
+    used = task.angle_rad[fit.kept]
+    places = len(used) if task.stops else distinct_places(used)
+    arc = turned_rad(task.sweep)
+    geometry = offset_geometry(size, task.surface, task.diameter_mm, task.tip_radius_mm)
+    mean_part, lobe = geometry or (0.0, 0.0)
+    budget = budget_of(task, fit, first)
+    total = combine(budget)
+    first_covariance = first.fit + first.reader_mm**2 * np.eye(2) + first.form
+    offset_x, offset_y, u_offset = _offset(task, first, first_covariance)
+    tir, raw, u_tir = _extremes(task, fit, first, places)
+    back = mean_return(task.sweep, fit.curve)
+    harmonics = _harmonics(fit)
+    whole = arc >= FULL_ARC_RAD or (task.stops and places >= 4 and places % 4 == 0)
+    whole = whole and (fit.model.size >= 4)
+    flags = _flags(task, fit, places, arc, back, geometry is None)
+    return SweepResult(
+        parameters=fit.model.parameters,
+        values_mm=fit.beta,
+        covariance=fit.covariance,
+        n=int(fit.kept.sum()),
+        dof=fit.dof,
+        residuals_mm=fit.residuals_mm,
+        kept=fit.kept,
+        places=places,
+        mean_mm=float(fit.beta[0]),
+        a1_mm=first.a1,
+        b1_mm=first.b1,
+        eccentricity_mm=size,
+        u_eccentricity_mm=hypot(first.along(first.fit), first.reader_mm),
+        u_dial_mm=task.u_dial_mm,
+        u_total_mm=total.u_mm,
+        dof_total=total.dof,
+        budget=budget,
+        first_covariance=first_covariance,
+        sideways_variance=first.sideways,
+        surface=task.surface,
+        diameter_mm=task.diameter_mm,
+        tip_radius_mm=task.tip_radius_mm,
+        offset_x_mm=offset_x,
+        offset_y_mm=offset_y,
+        u_offset_mm=u_offset,
+        high_spot_deg=degrees(high) % 360.0,
+        tir_mm=tir,
+        tir_raw_mm=raw,
+        u_tir_mm=u_tir,
+        harmonics=harmonics,
+        geometry=(mean_part, lobe),
+        ovality_mm=_ovality(harmonics, lobe, high) if geometry is not None else None,
+        return_mm=back.mean_mm if back is not None else None,
+        opposite_sum_mm=_opposite_sum(task, fit.curve, lobe, high) if whole else None,
+        turn_deg=degrees(arc),
+        sense=task.sweep.sense,
+        flags=flags,
+        message=f"{int(fit.kept.sum())} readings over {degrees(arc):.0f} degrees",
+        model=fit.model,
+    )
+
+
+def _ovality(harmonics: tuple[Harmonic, ...], lobe: float, high: float) -> float | None:
+    if len(harmonics) < 2:
+        return None
+    second = harmonics[1]
+    phase = np.radians(second.phase_deg)
+    own = second.amplitude_mm * np.exp(1j * phase) - lobe * np.exp(2j * high)
+    return float(abs(own))
+
+
+def _flags(
+    task: Task,
+    fit: RobustFit,
+    places: int,
+    arc: float,
+    back: Return | None,
+    geometry_unknown: bool,
+) -> tuple[str, ...]:
+    raised = {
+        "one way only": one_way(task.sweep),
+        "few stops": places < FULL_PLACES,
+        "tir at least": places < FULL_PLACES,
+        "short arc": arc < FULL_ARC_RAD and not (task.stops and places >= 4),
+        "return differs": back is not None and _differs(back, task.allowance),
+        "outliers left out": not fit.kept.all(),
+        "diameter unknown": geometry_unknown,
+        "dial unchecked": task.u_dial_mm is None,
+    }
+    return _merged(task.sweep.flags, tuple(name for name, on in raised.items() if on))
+
+
+def _differs(back: Return, allowance: Allowance) -> bool:
+    """Whether the return is more than scatter and the dial's own retrace explain."""
+    return abs(back.mean_mm) > hypot(3 * back.u_mm, allowance.retrace_mm)
