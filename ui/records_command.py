@@ -1,0 +1,172 @@
+"""`records list` and `records show`: the book on the terminal, as tables or strict JSON."""
+
+import sys
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from rich.markup import escape
+
+from readings import format_length
+from records import BookReader, SetupLine
+from records.plain import Json
+from ui.output import json_text, put_json, put_table
+
+
+def list_records(home: Path, *, as_json: bool, limit: int = 50) -> None:
+    """Write the newest setups of the book in `home` to stdout.
+
+    Raises
+    ------
+    BookError
+        If there is no book or it cannot be read.
+    """
+    with BookReader.open(home) as reader:
+        lines = reader.list_setups(limit)
+    if as_json:
+        put_json(lines)
+    else:
+        put_table("Setups, newest first", _LIST_COLUMNS, [_list_row(line) for line in lines])
+
+
+def show_record(home: Path, setup_id: int, *, as_json: bool) -> None:
+    """Write one setup to stdout; JSON has every sample, the tables count them.
+
+    Raises
+    ------
+    BadInputError
+        If there is no such setup.
+    BookError
+        If there is no book or it cannot be read.
+    """
+    with BookReader.open(home) as reader:
+        setup = reader.show_setup(setup_id, with_samples=as_json)
+    if as_json:
+        put_json(setup, indent=True)
+        return
+    for title, columns, rows in _sheets(setup):
+        put_table(title, columns, rows)
+    for number, photo in enumerate(setup["photos"], start=1):
+        sys.stdout.write(f"photo {number}: {_file(photo)}\n")
+
+
+_LIST_COLUMNS = ("no.", "begun (UTC)", "job: part", "setup", "within", "state")
+_Sheet = tuple[str, Sequence[str], Iterable[Sequence[str]]]
+
+
+def _list_row(line: SetupLine) -> list[str]:
+    state = _state(line.state, line.superseded_by)
+    return _cells(
+        line.id,
+        _minute(line.began_utc),
+        f"{line.job}: {line.part}",
+        line.title,
+        _tolerance(line.tolerance_mm),
+        state if line.verdict is None else f"{state}: {line.verdict}",
+    )
+
+
+def _cells(*values: object) -> list[str]:
+    return ["–" if value is None else escape(str(value)) for value in values]
+
+
+def _minute(moment_utc: str) -> str:
+    return moment_utc[:16].replace("T", " ")
+
+
+def _tolerance(tolerance_mm: float | None) -> str | None:
+    return None if tolerance_mm is None else format_length(tolerance_mm)
+
+
+def _state(state: str, superseded_by: int | None) -> str:
+    return state if superseded_by is None else f"{state}, superseded by {superseded_by}"
+
+
+def _sheets(setup: Json) -> Iterable[_Sheet]:
+    yield f"Setup {setup['id']}: {escape(setup['title'])}", ("what", "value"), _facts(setup)
+    if setup["instruments"]:
+        rows = [_cells(i["kind"], _worded(i["body"])) for i in setup["instruments"]]
+        yield "Instruments as they were", ("kind", "what was known"), rows
+    if setup["sweeps"]:
+        columns = ("no.", "purpose", "turning", "state", "samples", "refused", "flags")
+        yield "Sweeps", columns, [_sweep_row(sweep) for sweep in setup["sweeps"]]
+    for found in setup["results"]:
+        yield _result_title(found), ("number", "value"), _body_rows(found["body"])
+    if setup["ticks"]:
+        yield (
+            "Checklists",
+            ("when (UTC)", "list", "line", "who", "mark"),
+            _tick_rows(setup["ticks"]),
+        )
+    if setup["photos"]:
+        yield "Photos", ("no.", "kind", "caption"), _photo_rows(setup["photos"])
+
+
+def _result_title(found: Json) -> str:
+    if found["kind"] == "sweep":
+        return f"Result of sweep {found['sweep_id']}"
+    of_sweep = "" if found["sweep_id"] is None else f", from sweep {found['sweep_id']}"
+    return f"Result: {escape(found['kind'])}{of_sweep}"
+
+
+def _facts(setup: Json) -> list[list[str]]:
+    facts = (
+        ("job", setup["job"]),
+        ("part", setup["part"]),
+        ("operation", setup["operation"]),
+        ("guide", setup["guide"]),
+        ("tolerance", _tolerance(setup["tolerance_mm"])),
+        ("tolerance from", setup["tolerance_source"]),
+        ("begun (UTC)", _minute(setup["began_utc"])),
+        ("ended (UTC)", setup["ended_utc"] and _minute(setup["ended_utc"])),
+        ("state", _state(setup["state"], setup["superseded_by"])),
+        ("verdict", setup["verdict"]),
+        ("supersedes", ", ".join(map(str, setup["supersedes"])) or None),
+        ("Sparehand", setup["program_version"]),
+    )
+    return [_cells(name, value) for name, value in facts if value is not None]
+
+
+def _sweep_row(sweep: Json) -> list[str]:
+    return _cells(
+        sweep["id"],
+        sweep["purpose"],
+        sweep["sense"],
+        sweep["state"],
+        sweep["count"],
+        sweep["refused"],
+        ", ".join(sweep["flags"]),
+    )
+
+
+def _tick_rows(ticks: list[Json]) -> list[list[str]]:
+    return [
+        _cells(
+            _minute(tick["at_utc"]),
+            tick["list_name"],
+            tick["line_id"],
+            tick["who"],
+            "ticked" if tick["ticked"] else "taken back",
+        )
+        for tick in ticks
+    ]
+
+
+def _photo_rows(photos: list[Json]) -> list[list[str]]:
+    return [_cells(n, p["kind"], p["caption"]) for n, p in enumerate(photos, start=1)]
+
+
+def _file(photo: Json) -> str:
+    return photo["path"] if photo["there"] else f"{photo['path']} is missing"
+
+
+def _body_rows(body: Json) -> list[list[str]]:
+    return [_cells(name, _worded(value)) for name, value in body.items()]
+
+
+def _worded(value: Any) -> str:  # noqa: ANN401 - JSON is any
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    if isinstance(value, str | int) and not isinstance(value, bool):
+        return str(value)
+    return json_text(value)
