@@ -1,0 +1,127 @@
+"""A finely divided picture on which solids are painted once, before the first frame."""
+
+import itertools
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from calibration.camera import CameraModel
+from simulator.optics import Float, Place, project
+
+Image = NDArray[np.uint8]
+Colour = tuple[float, float, float]
+"""Blue, green, red, 0 to 255."""
+
+FINE = 2
+_SHIFT = 4
+_LAMP = np.array([-0.45, -0.72, -0.53])
+"""Direction towards the main lamp, camera frame: up, left, behind the camera."""
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """How a surface answers to light: its colour, and how much it mirrors (0 dull, 1 bright)."""
+
+    colour: Colour
+    gloss: float
+
+
+STEEL = Material((178.0, 182.0, 186.0), 0.8)
+DARK_STEEL = Material((96.0, 98.0, 102.0), 0.55)
+BLACKED = Material((44.0, 44.0, 46.0), 0.35)
+CAST_IRON = Material((104.0, 112.0, 116.0), 0.15)
+BRIGHT_IRON = Material((160.0, 166.0, 170.0), 0.45)
+BRASS = Material((92.0, 160.0, 196.0), 0.7)
+
+
+class Canvas:
+    """A picture `FINE` times finer than the camera's, with its coverage."""
+
+    def __init__(self, camera: CameraModel) -> None:
+        self.camera = camera
+        shape = (camera.image_height * FINE, camera.image_width * FINE)
+        self.colour = np.zeros((*shape, 3), np.uint8)
+        self.cover = np.zeros(shape, np.uint8)
+
+    def polygon(self, points_px: Float, colour: ArrayLike) -> None:
+        """Fill a convex polygon (n, 2) given in the camera's pixels."""
+        fine = np.round(((points_px + 0.5) * FINE - 0.5) * (1 << _SHIFT)).astype(np.int32)
+        bgr = tuple(float(value) for value in np.clip(np.asarray(colour), 0, 255))
+        cv2.fillConvexPoly(self.colour, fine, bgr, cv2.LINE_8, _SHIFT)
+        cv2.fillConvexPoly(self.cover, fine, (255,), cv2.LINE_8, _SHIFT)
+
+    def turned(
+        self, place: Place, profile: list[tuple[float, float]], material: Material, knurls: int = 0
+    ) -> None:
+        """Paint a turned solid from its profile [(radius mm, height mm)].
+
+        The profile runs up the outside, over the top inwards and down the inside; the surface
+        to the left of its run is air. Parts turned away from the lens are left out.
+        """
+        for start, end in itertools.pairwise(profile):
+            self._frustum(place, (*start, *end), material, knurls)
+
+    def tube(
+        self, start_mm: Float, end_mm: Float, radii_mm: tuple[float, float], material: Material
+    ) -> None:
+        """Paint a round rod between two points of the camera's frame, tapering if told."""
+        axis = (end_mm - start_mm) / np.linalg.norm(end_mm - start_mm)
+        helper = np.array([0.0, 0.0, 1.0]) if abs(axis[2]) < 0.9 else np.array([1.0, 0.0, 0.0])
+        x = np.cross(helper, axis)
+        x /= np.linalg.norm(x)
+        place = Place(np.column_stack([x, np.cross(axis, x), axis]), start_mm)
+        length = float(np.linalg.norm(end_mm - start_mm))
+        self.turned(place, [(radii_mm[0], 0.0), (radii_mm[1], length), (0.0, length)], material)
+
+    def _frustum(
+        self, place: Place, ends: tuple[float, float, float, float], material: Material, knurls: int
+    ) -> None:
+        radius_a, z_a, radius_b, z_b = ends
+        count = 2 * knurls if knurls else 240
+        edges = np.linspace(0.0, 2 * math.pi, count + 1)
+        middles = (edges[:-1] + edges[1:]) / 2
+        normals = _normals(place, middles, z_b - z_a, radius_a - radius_b)
+        seen = place.to_camera(_ring(middles, (radius_a + radius_b) / 2, (z_a + z_b) / 2))
+        colours = shade(material, normals, seen)
+        if knurls and abs(z_b - z_a) > abs(radius_b - radius_a):
+            colours *= np.where(np.arange(count) % 2, 1.08, 0.72)[:, None]
+        low = project(self.camera, place.to_camera(_ring(edges, radius_a, z_a)))
+        high = project(self.camera, place.to_camera(_ring(edges, radius_b, z_b)))
+        for i in np.flatnonzero(np.sum(normals * seen, axis=1) < 0):
+            self.polygon(np.array([low[i], low[i + 1], high[i + 1], high[i]]), colours[i])
+
+
+def shade(material: Material, normals: Float, points_mm: Float) -> Float:
+    """Return colours (n, 3) of surface elements lit by the lamp and mirroring a pale room."""
+    look = points_mm / np.linalg.norm(points_mm, axis=1, keepdims=True)
+    lamp = _LAMP / np.linalg.norm(_LAMP)
+    dull = 0.42 + 0.58 * np.clip(normals @ lamp, 0.0, 1.0)
+    mirror = look - 2 * np.sum(look * normals, axis=1, keepdims=True) * normals
+    sky = 0.5 + 0.5 * np.tanh(3.0 * (-mirror[:, 1] - 0.05))
+    stripe = np.exp(-(((mirror[:, 0] + 0.35) / 0.22) ** 2)) + 0.4 * np.exp(
+        -(((mirror[:, 0] - 0.72) / 0.12) ** 2)
+    )
+    glint = np.clip(mirror @ lamp, 0.0, 1.0) ** 24
+    bright = 0.30 + 0.45 * sky + 0.38 * stripe
+    level = (1 - material.gloss) * dull + material.gloss * bright
+    return np.asarray(level[:, None] * material.colour + 150.0 * material.gloss * glint[:, None])
+
+
+def _ring(angles: Float, radius: float, z: float) -> Float:
+    return np.column_stack(
+        [radius * np.cos(angles), radius * np.sin(angles), np.full(len(angles), z)]
+    )
+
+
+def _normals(place: Place, angles: Float, radial: float, axial: float) -> Float:
+    own = _ring(angles, radial, axial)
+    return np.asarray((own / math.hypot(radial, axial)) @ place.axes.T)
+
+
+def smooth(value: Float, low: float, high: float) -> Float:
+    """Return 0 below `low`, 1 above `high` and a soft step between."""
+    x = np.clip((value - low) / (high - low), 0.0, 1.0)
+    return np.asarray(x * x * (3 - 2 * x))

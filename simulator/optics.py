@@ -1,0 +1,199 @@
+"""The bench's own lens and places in space: a true perspective with lens distortion.
+
+Camera frame: x right, y down, z away from the lens, mm. Pixels: the centre of the top-left
+pixel is (0, 0). Model: pinhole with radial distortion, as OpenCV documents it.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from calibration.camera import CameraModel
+from simulator.spec import BenchSpec
+
+Float = NDArray[np.float64]
+
+_FOCAL_PER_WIDTH = 1.02
+_K1, _K2 = -0.055, 0.012
+_UNDISTORT_STEPS = 10
+
+
+def camera_model(spec: BenchSpec) -> CameraModel:
+    """Return the bench camera's true model."""
+    focal_px = _FOCAL_PER_WIDTH * spec.image_width
+    return CameraModel(
+        image_width=spec.image_width,
+        image_height=spec.image_height,
+        fx=focal_px,
+        fy=focal_px,
+        cx=(spec.image_width - 1) / 2,
+        cy=(spec.image_height - 1) / 2,
+        k1=_K1,
+        k2=_K2,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Place:
+    """Where a thing's own frame stands in the camera's: ``camera = axes @ own + origin``.
+
+    `axes` is (3, 3), its columns the thing's own axes; `origin_mm` is (3,).
+    """
+
+    axes: Float
+    origin_mm: Float
+
+    def to_camera(self, own_mm: ArrayLike) -> Float:
+        """Return own points (n, 3) in the camera's frame, mm."""
+        return np.asarray(own_mm, dtype=np.float64) @ self.axes.T + self.origin_mm
+
+    def eye_mm(self) -> Float:
+        """Return the lens' place (3,) in the thing's own frame."""
+        return -self.axes.T @ self.origin_mm
+
+
+def project(camera: CameraModel, points_mm: ArrayLike) -> Float:
+    """Return pixels (n, 2) of points (n, 3) in the camera's frame."""
+    points = np.asarray(points_mm, dtype=np.float64).reshape(-1, 3)
+    flat = points[:, :2] / points[:, 2:]
+    bent = flat * _stretch(camera, flat[:, 0] ** 2 + flat[:, 1] ** 2)[:, None]
+    return bent * (camera.fx, camera.fy) + (camera.cx, camera.cy)
+
+
+def rays(camera: CameraModel, pixels: ArrayLike) -> Float:
+    """Return the directions (n, 2) as x/z, y/z in which pixels (n, 2) look."""
+    shifted = np.asarray(pixels, dtype=np.float64).reshape(-1, 2) - (camera.cx, camera.cy)
+    bent_x, bent_y = shifted[:, 0] / camera.fx, shifted[:, 1] / camera.fy
+    x, y = bent_x, bent_y
+    for _ in range(_UNDISTORT_STEPS):
+        stretch = _stretch(camera, x * x + y * y)
+        x, y = bent_x / stretch, bent_y / stretch
+    return np.column_stack([x, y])
+
+
+def _stretch(camera: CameraModel, r2: Float) -> Float:
+    return np.asarray(1.0 + r2 * (camera.k1 + r2 * (camera.k2 + r2 * camera.k3)))
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A rectangle of the picture, in whole pixels, drawn `fine` times finer."""
+
+    left: int
+    top: int
+    width: int
+    height: int
+    fine: int = 1
+
+    @property
+    def rows(self) -> slice:
+        """The window's rows in the picture."""
+        return slice(self.top, self.top + self.height)
+
+    @property
+    def columns(self) -> slice:
+        """The window's columns in the picture."""
+        return slice(self.left, self.left + self.width)
+
+    def grid_px(self) -> Float:
+        """Return the centres (height·fine, width·fine, 2) of the fine pixels, in pixels."""
+        step = 1.0 / self.fine
+        x = self.left - 0.5 + step * (np.arange(self.width * self.fine) + 0.5)
+        y = self.top - 0.5 + step * (np.arange(self.height * self.fine) + 0.5)
+        return np.stack(np.meshgrid(x, y), axis=-1)
+
+
+def window_round(camera: CameraModel, points_px: Float, margin_px: int, fine: int = 1) -> Window:
+    """Return the window of the picture that holds points (n, 2) and a margin."""
+    low = np.floor(points_px.min(axis=0)).astype(int) - margin_px
+    high = np.ceil(points_px.max(axis=0)).astype(int) + margin_px
+    left, top = max(0, int(low[0])), max(0, int(low[1]))
+    right = min(camera.image_width - 1, int(high[0]))
+    bottom = min(camera.image_height - 1, int(high[1]))
+    return Window(left, top, max(1, right - left + 1), max(1, bottom - top + 1), fine)
+
+
+def on_plane(camera: CameraModel, place: Place, height_mm: float, window: Window) -> Float:
+    """Return where each fine pixel meets the plane z = height of a thing's own frame.
+
+    The result is (rows, columns, 2): own x and y in mm.
+    """
+    grid = window.grid_px()
+    look = rays(camera, grid) @ place.axes[:2] + place.axes[2]
+    eye = place.eye_mm()
+    distance = (height_mm - eye[2]) / look[:, 2]
+    met = eye[:2] + distance[:, None] * look[:, :2]
+    return np.asarray(met.reshape(*grid.shape[:2], 2))
+
+
+def on_cylinder(
+    camera: CameraModel, place: Place, radius_mm: float, window: Window
+) -> tuple[Float, Float, Float]:
+    """Return where each fine pixel meets a cylinder about the own z axis.
+
+    Returns ``(angle_rad, height_mm, facing)``, each (rows, columns): the angle about the axis
+    (anticlockwise from own x seen from +z), the height, and the cosine between the surface's
+    normal and the look. Pixels that miss have NaN.
+    """
+    grid = window.grid_px()
+    look = rays(camera, grid) @ place.axes[:2] + place.axes[2]
+    look /= np.linalg.norm(look, axis=1, keepdims=True)
+    eye = place.eye_mm()
+    a = np.sum(look[:, :2] ** 2, axis=1)
+    b = look[:, :2] @ eye[:2]
+    root = b * b - a * (eye[:2] @ eye[:2] - radius_mm**2)
+    distance = (-b - np.sqrt(np.where(root >= 0, root, np.nan))) / a
+    met = eye + distance[:, None] * look
+    facing = -np.sum(met[:, :2] * look[:, :2], axis=1) / radius_mm
+    shape = grid.shape[:2]
+    angle = np.arctan2(met[:, 1], met[:, 0])
+    return angle.reshape(shape), met[:, 2].reshape(shape), facing.reshape(shape)
+
+
+def through(camera: CameraModel, pixel: tuple[float, float], depth_mm: float) -> Float:
+    """Return the point (3,) at a depth that is seen at a pixel."""
+    flat = rays(camera, [pixel])[0]
+    return np.array([flat[0], flat[1], 1.0]) * depth_mm
+
+
+def dial_axes(camera: CameraModel, spec: BenchSpec, origin_mm: Float) -> Float:
+    """Return the axes (3, 3) of a dial's face: x right, y up the face, z out towards the lens.
+
+    The face's normal stands `tilt_deg` off the line of sight to its centre; then the bezel's
+    turn is taken clockwise, as seen, about the normal.
+    """
+    to_eye = -origin_mm / np.linalg.norm(origin_mm)
+    side = _unit(np.cross([0.0, -1.0, 0.0], to_eye))
+    up = np.cross(to_eye, side)
+    towards = math.radians(spec.tilt_towards_deg)
+    lean = math.radians(spec.tilt_deg)
+    sideways = math.cos(towards) * side + math.sin(towards) * up
+    normal = math.cos(lean) * to_eye + math.sin(lean) * sideways
+    x = _unit(np.cross([0.0, -1.0, 0.0], normal))
+    y = np.cross(normal, x)
+    return turned_axes(np.column_stack([x, y, normal]), -math.radians(spec.bezel_deg))
+
+
+def turned_axes(axes: Float, by_rad: float) -> Float:
+    """Return axes (3, 3) turned about their own z, anticlockwise seen from +z."""
+    cos, sin = math.cos(by_rad), math.sin(by_rad)
+    spin = np.array([[cos, -sin, 0.0], [sin, cos, 0.0], [0.0, 0.0, 1.0]])
+    return np.asarray(axes @ spin)
+
+
+def leaning_axes(lean_deg: float, nod_deg: float) -> Float:
+    """Return axes (3, 3) of an upright thing: z up the picture, x towards the lens.
+
+    `lean_deg` tips its top to the picture's right, `nod_deg` towards the lens.
+    """
+    lean, nod = math.radians(lean_deg), math.radians(nod_deg)
+    up = _unit(np.array([math.tan(lean), -1.0, -math.tan(nod)]))
+    right = _unit(np.cross(up, [0.0, 0.0, -1.0]))
+    return np.column_stack([np.cross(right, up), right, up])
+
+
+def _unit(vector: ArrayLike) -> Float:
+    array = np.asarray(vector, dtype=np.float64)
+    return np.asarray(array / np.linalg.norm(array))
