@@ -150,10 +150,21 @@ class Book(Writer):
         )
 
     def add_tick(self, setup_id: int, list_name: str, line_id: str, who: str, ticked: bool) -> int:
-        """Keep one touch of one line of a checklist: on, or off again."""
-        return self._add(
-            t.tick, setup_id, list_name=list_name, line_id=line_id, who=who, ticked=ticked
-        )
+        """Keep one touch of one line of a checklist: on, or off again.
+
+        A finished setup still takes those of the list before power, which is touched last.
+        """
+        with self._pen.transaction() as connection:
+            rules.require_tickable(connection, setup_id, list_name)
+            return self._pen.insert(
+                t.tick,
+                setup_id=setup_id,
+                list_name=list_name,
+                line_id=line_id,
+                who=who,
+                ticked=ticked,
+                at_utc=self._stamp(),
+            )
 
     def add_photo(
         self,

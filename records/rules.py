@@ -31,6 +31,16 @@ def require_open_setup(connection: sa.Connection, setup_id: int) -> None:
         raise BookFinishedError(msg)
 
 
+def require_tickable(connection: sa.Connection, setup_id: int, list_name: str) -> None:
+    """Refuse a tick where the setup is closed, save of the list that comes after its finish."""
+    if queries.setup_state(connection, setup_id) == "finished":
+        from setups import BEFORE_POWER  # late: readers of the book need no mathematics
+
+        if list_name == BEFORE_POWER.key:
+            return
+    require_open_setup(connection, setup_id)
+
+
 def require_no_open_sweep(connection: sa.Connection, setup_id: int) -> None:
     """Refuse to finish a setup while one of its sweeps runs."""
     if still := queries.open_sweeps(connection, setup_id):
