@@ -1,7 +1,7 @@
 """The fine loop: two turns give the offset; moves bring the needle to a reading; again."""
 
 from dataclasses import replace
-from math import cos, hypot, pi, sin, sqrt
+from math import cos, pi, sin, sqrt
 
 from readings import (
     Axis,
@@ -13,7 +13,15 @@ from readings import (
     reading_change_for_move,
 )
 from setups.state import Fine, Found, SetupState, Trend
-from sweeps import CentringResult, SweepResult, combine_turns, detect_clipped, fit_turn, verdict
+from sweeps import (
+    Allowance,
+    CentringResult,
+    Harmonic,
+    SweepFailure,
+    SweepResult,
+    combine_turns,
+    fit_turn,
+)
 
 WINDOW_SHARE = 0.2
 """Share of the tolerance within which the needle counts as brought to its reading."""
@@ -57,19 +65,24 @@ def measure_turn(
     sweep: Sweep, state: SetupState, surface: Surface
 ) -> tuple[SweepResult | None, str, tuple[str, ...]]:
     """Fit one captured turn; (None, reason, flags) where it gives no number."""
-    turn = as_theta(sweep, state)
-    clipped = detect_clipped(turn, state.instrument.travel_mm)
-    if clipped:
-        return None, flag_sentence(clipped[0]), clipped
+    dial = state.instrument
     result = fit_turn(
-        turn,
+        as_theta(sweep, state),
         surface=surface,
         diameter_mm=state.diameter_mm,
-        tip_radius_mm=state.instrument.tip_radius_mm,
+        tip_radius_mm=dial.tip_radius_mm,
+        allowance=Allowance.for_graduation(dial.graduation_mm),
+        travel_mm=dial.travel_mm,
+        u_dial_mm=dial.u_dial_mm,
     )
     if isinstance(result, SweepResult):
         return result, "", result.flags
-    return None, result.reason, result.flags
+    return None, _reason(result), result.flags
+
+
+def _reason(failure: SweepFailure) -> str:
+    """Return the plain sentence of the first known flag, else the fit's own reason."""
+    return flag_sentence(failure.flags[0]) if failure.flags else failure.reason
 
 
 def pair_up(first: SweepResult, second: SweepResult) -> CentringResult | None:
@@ -81,41 +94,42 @@ def pair_up(first: SweepResult, second: SweepResult) -> CentringResult | None:
     return combine_turns(second, first)
 
 
-def judge(result: CentringResult, state: SetupState, *, locked: bool) -> Found:
-    """Turn the numbers of a pair into what is told: values, uncertainty and verdict."""
-    u_dial = state.instrument.u_dial_mm
-    u_both = hypot(result.u_eccentricity_mm, u_dial or 0.0)
-    answer = verdict(result.eccentricity_mm, u_both, state.tolerance_mm)
-    flags = result.flags if u_dial is not None else (*result.flags, "dial unchecked")
-    covariance = result.u_offset_mm
+def judge(
+    result: CentringResult, returns_mm: tuple[float | None, ...], state: SetupState, *, locked: bool
+) -> Found:
+    """Turn the numbers of a pair into what is told: values, uncertainty and verdict.
+
+    `returns_mm` are the returns of the single turns; the larger is told.
+    """
+    answer = result.judge(state.tolerance_mm)
+    flags = result.flags if result.u_dial_mm is not None else (*result.flags, "dial unchecked")
+    known = [abs(value) for value in returns_mm if value is not None]
     return Found(
         offset_x_mm=result.offset_x_mm,
         offset_y_mm=result.offset_y_mm,
-        u_x_mm=sqrt(float(covariance[0, 0])),
-        u_y_mm=sqrt(float(covariance[1, 1])),
+        u_x_mm=sqrt(float(result.covariance[0, 0])),
+        u_y_mm=sqrt(float(result.covariance[1, 1])),
         eccentricity_mm=result.eccentricity_mm,
         u_eccentricity_mm=result.u_eccentricity_mm,
-        u_dial_mm=u_dial,
-        mean_mm=result.mean_mm,
-        lobes=tuple(
-            (
-                h.order,
-                h.amplitude_mm * cos(h.phase_deg * pi / 180),
-                h.amplitude_mm * sin(h.phase_deg * pi / 180),
-            )
-            for h in result.harmonics
-            if h.order >= 2
-        ),
+        u_dial_mm=result.u_dial_mm,
+        mean_mm=float(result.shape_values_mm[0]),
+        lobes=tuple(_lobe(harmonic) for harmonic in result.lobes),
         sideways_mm=result.sideways_mm,
         ovality_mm=result.ovality_mm,
         tir_mm=result.tir_mm,
-        return_mm=result.return_mm,
+        return_mm=max(known) if known else None,
         verdict=answer.word,
         guard_mm=answer.guard_mm,
         least_provable_mm=answer.least_provable_mm,
         locked=locked,
         flags=tuple(dict.fromkeys(flags)),
     )
+
+
+def _lobe(harmonic: Harmonic) -> tuple[int, float, float]:
+    phase = harmonic.phase_deg * pi / 180.0
+    size = harmonic.amplitude_mm
+    return harmonic.order, size * cos(phase), size * sin(phase)
 
 
 def plan_moves(found: Found, tolerance_mm: float) -> tuple[Axis, ...]:

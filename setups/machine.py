@@ -235,7 +235,9 @@ def _on_turned(state: SetupState, event: Turned) -> Outcome:
 
 def _paired(state: SetupState, second: SweepResult, pair: CentringResult) -> Outcome:
     step = step_of(state)
-    found = judge(pair, state, locked=step.locked)
+    first = state.fine.first
+    returns = (first.return_mm if first else None, second.return_mm)
+    found = judge(pair, returns, state, locked=step.locked)
     fine = replace(state.fine, first=None)
     after = replace(state, history=(*state.history, found), fine=fine, note="")
     effects: tuple[Effect, ...] = (KeepResult(found, pair),)
