@@ -18,11 +18,14 @@ from records.photos import photo_is_whole, photo_path, sha256_of
 _CHUNK = 500
 _UNREADABLE = (sa.exc.DBAPIError, ValueError, TypeError, OSError)
 _HEADER: dict[int, bytes] = {
-    18: b"\x02\x02\x00\x40\x20\x20",
+    20: b"\x00\x40\x20\x20",
     44: b"\x00\x00\x00\x04" + bytes(8) + b"\x00\x00\x00\x01" + bytes(8),
     68: t.APPLICATION_ID.to_bytes(4, "big") + bytes(20),
 }
 """What stands fixed in the file's first 100 bytes (SQLite, "Database File Format", 1.3)."""
+
+_JOURNALS = (b"\x01\x01", b"\x02\x02")
+"""A rollback journal (backups) or a write-ahead log (the live book)."""
 
 Row = dict[str, Any]
 
@@ -69,6 +72,8 @@ def _header(path: Path) -> Iterator[Damage]:
         return  # the header in force may stand in the log, which carries checksums
     with path.open("rb") as file:
         head = file.read(100)
+    if head[18:20] not in _JOURNALS:
+        yield Damage("database", "file header", "The file's header names no journal of ours.")
     for start, wanted in _HEADER.items():
         if head[start : start + len(wanted)] != wanted:
             yield Damage("database", "file header", f"The file's header differs at byte {start}.")
@@ -165,7 +170,7 @@ def _readable_rows(connection: sa.Connection, table: sa.Table, ids: list[int]) -
     query = everything.select_from(table).where(table.c.id.in_(ids))
     try:
         return [dict(row) for row in connection.execute(query).mappings()]
-    except sa.exc.DBAPIError:
+    except (sa.exc.DBAPIError, UnicodeDecodeError):
         if len(ids) == 1:
             return []
     return [row for one in ids for row in _readable_rows(connection, table, [one])]

@@ -53,6 +53,8 @@ def told(path: Path) -> Iterator[None]:
         raise from_database(path, error.orig) from error
     except sqlite3.Error as error:
         raise from_database(path, error) from error
+    except UnicodeDecodeError as error:
+        raise damaged(path, str(error)) from error
     except OSError as error:
         raise from_system(path, error) from error
 

@@ -7,11 +7,11 @@ from types import TracebackType
 
 import sqlalchemy as sa
 
-from readings import Sweep
+from readings import BookError, Sweep
 from records import queries, show
 from records.check import Damage, check_open_book
 from records.database import book_path, reader_engine
-from records.errors import BookDamagedError, BookMissingError, told
+from records.errors import BookMissingError, BookNewerError, BookOlderError, told
 from records.migrate import require_present_format
 from records.plain import Json
 from records.queries import OpenSweep, SetupLine, Wanted
@@ -124,7 +124,9 @@ def check_book(home: Path) -> list[Damage]:
     try:
         with BookReader.open(home) as reader:
             return reader.check()
-    except BookDamagedError as error:
+    except (BookMissingError, BookNewerError, BookOlderError):
+        raise
+    except BookError as error:
         return [Damage("database", "database file", str(error))]
 
 

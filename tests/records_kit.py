@@ -1,0 +1,91 @@
+"""A clock that can be told, a small setup of the demo's scenario, and a tiny JPEG."""
+
+import itertools
+import math
+from datetime import UTC, datetime, timedelta
+
+import cv2
+import numpy as np
+
+from readings import Sample
+from records import Book
+
+START = datetime(2026, 3, 2, 8, 0, 0, tzinfo=UTC)
+VERSION = "0.1.0"
+
+
+class TickingClock:
+    """Every look at it is a quarter of a second later."""
+
+    def __init__(self, start=START):
+        self._moments = (start + timedelta(seconds=0.25 * n) for n in itertools.count())
+
+    def __call__(self):
+        return next(self._moments)
+
+
+def counted_uids():
+    numbers = itertools.count(1)
+    return lambda: f"{next(numbers):032x}"
+
+
+def open_book(home, clock=None):
+    return Book.open(
+        home, program_version=VERSION, now=clock or TickingClock(), new_uid=counted_uids()
+    )
+
+
+def batch(batch_no, count=30, offset_mm=0.12):
+    """One second of a turn at 30 pictures a second, 12 s a turn, no noise."""
+    places = [n + batch_no * count for n in range(count)]
+    return [_sample(n / 30, math.tau * n / 360, offset_mm) for n in places]
+
+
+def _sample(t_s, angle_rad, offset_mm):
+    return Sample(t_s, 0.4 + offset_mm * math.cos(angle_rad), 0.0004, angle_rad, 0.002)
+
+
+def tiny_jpeg(shade=120):
+    picture = np.full((12, 16, 3), shade, dtype=np.uint8)
+    cv2.circle(picture, (8, 6), 4, (255, 255, 255), 1)
+    return cv2.imencode(".jpg", picture)[1].tobytes()
+
+
+def begin_setup(book, part="gear-case end 1", **more):
+    part_id = book.ensure_part("winding gear of the lower lock", part)
+    operation = book.ensure_operation(part_id, "bore the 52 mm seat")
+    return book.begin_setup(
+        part_id,
+        "bore-centre",
+        "Centre the spindle on a bore",
+        0.01,
+        {"diameter_mm": 52.0, "layout": "riding"},
+        operation_id=operation,
+        **more,
+    )
+
+
+def whole_sweep(book, setup_id, batches=3, sense="anticlockwise"):
+    sweep_id = book.begin_sweep(setup_id, "fine", sense, START, settings={"source": "bench"})
+    for number in range(batches):
+        book.append_samples(sweep_id, number, batch(number))
+    book.end_sweep(
+        sweep_id,
+        "complete",
+        {"eccentricity_mm": 0.12, "u_eccentricity_mm": 0.0006},
+        refused=2,
+        flags=("one way only",),
+    )
+    return sweep_id
+
+
+def whole_setup(book, verdict="inside", **more):
+    """One setup with one of everything, finished."""
+    setup_id = begin_setup(book, **more)
+    book.add_tick(setup_id, "before-hands", "isolated", "the machinist", True)
+    book.add_instrument(setup_id, "dial", {"name": "dev1", "division_mm": 0.01, "checked": None})
+    sweep_id = whole_sweep(book, setup_id)
+    book.add_photo(setup_id, tiny_jpeg(), "at the first turn", "raw", {}, sweep_id=sweep_id)
+    book.add_result(setup_id, "centring", 1, {"offset_x_mm": -0.12, "offset_y_mm": 0.0})
+    book.finish_setup(setup_id, {"verdict": verdict, "eccentricity_mm": 0.003})
+    return setup_id
