@@ -104,8 +104,8 @@ _ALL = (
     ),
     Flag(
         "tir at least",
-        "under 8 places: TIR is raw maximum minus minimum",
-        "With so few places the true runout can be larger than what is shown.",
+        "under 8 places or a whole turn: the highest or lowest place may lie between or beyond",
+        "Not every place was touched: the true runout can be larger than what is shown.",
     ),
     Flag(
         "return differs",

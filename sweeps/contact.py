@@ -16,11 +16,20 @@ from sweeps.fourier import Float, harmonic_columns
 _MIN_REST_RAD = np.radians(18.0)
 _TRAVEL_MARGIN = 0.0125
 """Share of the taught travel at either end that is not to be trusted: one part in eighty."""
-_LEAST_LOSS_MM = RETRACE_MM
-"""A rest that loses less than this is the dial's own retrace, which the budget holds."""
+_LEAST_LOSS_MM = 1.3 * RETRACE_MM
+"""Retrace alone makes a rest at either turn of the needle that loses up to itself."""
+_LEAST_LOSS_TRAVEL_KNOWN_MM = 3 * RETRACE_MM
+"""Where the travel is known its ends are watched as well, so a small rest is no alarm."""
+_BAND = 6.0
+"""Width of a rest in sigmas of the scatter from sample to sample."""
+_LONG_REST_RAD = np.radians(80.0)
+_LONG_REST_BANDS = 60.0
+"""No smooth curve of few lobes lies within a sixtieth of its height for 80 degrees."""
+_SMOOTH_MM = 0.0003
+"""Misfit of the low orders that is put down to the surface."""
 _STILL = 1.3
 """A turn whose readings scatter by less than this many reader sigmas is a needle at rest."""
-_FIT_ORDERS = (1, 2, 3)
+_FIT_ORDERS = (1, 2, 3, 4)
 OFF, END = "stylus off the work", "end of travel"
 
 
@@ -50,7 +59,8 @@ def detect_clipped(sweep: Sweep, travel_mm: tuple[float, float] | None = None) -
     """
     flags = _near_ends(sweep.value_mm, travel_mm)
     if sweep.kind == "turn" and len(sweep) >= 12:
-        flags |= _resting(sweep)
+        least = _LEAST_LOSS_MM if travel_mm is None else _LEAST_LOSS_TRAVEL_KNOWN_MM
+        flags |= _resting(sweep, least)
     return tuple(sorted(flags))
 
 
@@ -63,7 +73,7 @@ def _near_ends(value_mm: Float, travel_mm: tuple[float, float] | None) -> set[st
     return flags | ({END} if np.max(value_mm) >= high - margin else set())
 
 
-def _resting(sweep: Sweep) -> set[str]:
+def _resting(sweep: Sweep, least_mm: float) -> set[str]:
     order = np.argsort(sweep.angle_rad, kind="stable")
     angle, value = sweep.angle_rad[order], sweep.value_mm[order]
     if angle[-1] - angle[0] < 4 * _MIN_REST_RAD:
@@ -71,8 +81,8 @@ def _resting(sweep: Sweep) -> set[str]:
     if np.std(value) <= _STILL * np.median(sweep.sigma_mm):
         return {OFF}
     noise = max(_noise(sweep.value_mm), 1e-7)
-    low = _clipped_side(angle, value, noise)
-    high = _clipped_side(angle, -value, noise)
+    low = _clipped_side(angle, value, noise, least_mm)
+    high = _clipped_side(angle, -value, noise, least_mm)
     return ({OFF} if low else set()) | ({END} if high else set())
 
 
@@ -82,11 +92,15 @@ def _noise(value_mm: Float) -> float:
     return float(1.4826 * np.median(np.abs(third)) / np.sqrt(20.0))
 
 
-def _clipped_side(angle: Float, value: Float, noise: float) -> bool:
-    rest = _lowest_rest(angle, value, 6.0 * noise)
+def _clipped_side(angle: Float, value: Float, noise: float, least_mm: float) -> bool:
+    band = _BAND * noise
+    rest = _lowest_rest(angle, value, band)
     if rest is None:
         return False
-    return _loss(angle, value, rest) > max(_LEAST_LOSS_MM, 8.0 * noise)
+    if rest.span_rad > _LONG_REST_RAD and np.ptp(value) > _LONG_REST_BANDS * band:
+        return True
+    loss, sigma = _loss(angle, value, rest, noise)
+    return loss > max(least_mm, 5.0 * sigma, 4.0 * noise)
 
 
 def _lowest_rest(angle: Float, value: Float, band: float) -> _Rest | None:
@@ -99,11 +113,18 @@ def _lowest_rest(angle: Float, value: Float, band: float) -> _Rest | None:
     return _Rest(inside, float(np.median(value[inside])), float(spans.sum()))
 
 
-def _loss(angle: Float, value: Float, rest: _Rest) -> float:
-    """Return how far below the rest the remaining turn says the curve should have run."""
+def _loss(angle: Float, value: Float, rest: _Rest, noise: float) -> tuple[float, float]:
+    """Return how far below the rest the remaining turn says the curve ran, and its sigma."""
     outside = ~rest.inside & _apart_from_top(value, rest.level_mm)
-    losses = [_loss_of_order(angle, value, rest, outside, order) for order in _FIT_ORDERS]
-    return min(losses, default=0.0)
+    best = (0.0, np.inf)
+    for order in _FIT_ORDERS:
+        if outside.sum() < 2 * (2 * order + 1):
+            break
+        loss, sigma, scatter = _loss_of_order(angle, value, rest, outside, order)
+        best = (loss, sigma)
+        if scatter < 2.0 * noise + _SMOOTH_MM:
+            break
+    return best
 
 
 def _apart_from_top(value: Float, low: float) -> np.ndarray:
@@ -115,9 +136,14 @@ def _apart_from_top(value: Float, low: float) -> np.ndarray:
 
 def _loss_of_order(
     angle: Float, value: Float, rest: _Rest, outside: np.ndarray, order: int
-) -> float:
-    if outside.sum() < 2 * (2 * order + 1):
-        return float("inf")
+) -> tuple[float, float, float]:
     columns = harmonic_columns(angle, order)
-    beta = np.linalg.lstsq(columns[outside], value[outside], rcond=1e-6)[0]
-    return rest.level_mm - float(np.mean(columns[rest.inside] @ beta))
+    beta, _, _, singular = np.linalg.lstsq(columns[outside], value[outside], rcond=None)
+    residual = value[outside] - columns[outside] @ beta
+    scatter = float(np.sqrt(residual @ residual / max(len(residual) - len(beta), 1)))
+    if singular[-1] < 1e-6 * singular[0]:
+        return 0.0, np.inf, scatter
+    across = columns[rest.inside].mean(axis=0)
+    inverse = np.linalg.inv(columns[outside].T @ columns[outside])
+    sigma = scatter * float(np.sqrt(across @ inverse @ across))
+    return rest.level_mm - float(across @ beta), sigma, scatter

@@ -18,6 +18,7 @@ from sweeps.task import Task, fit_task, one_way, unusable
 
 FULL_PLACES = 8
 FULL_ARC_RAD = np.radians(270.0)
+_WHOLE_ARC_RAD = np.radians(350.0)
 _CURVE_POINTS = 1440
 _MAX_OUTLIER_SHARE = 0.3
 
@@ -232,7 +233,7 @@ def _flags(
     raised = {
         "one way only": one_way(task.sweep),
         "few stops": places < FULL_PLACES,
-        "tir at least": places < FULL_PLACES,
+        "tir at least": places < FULL_PLACES or (not task.stops and arc < _WHOLE_ARC_RAD),
         "short arc": arc < FULL_ARC_RAD and not (task.stops and places >= 4),
         "return differs": back is not None and _differs(back, task.allowance),
         "outliers left out": not fit.kept.all(),
