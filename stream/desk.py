@@ -1,0 +1,89 @@
+"""Checks of what a command carries: what was got, what is allowed, what to do."""
+
+from collections.abc import Mapping
+from math import isfinite
+from typing import Any
+
+from calibration.handwheels import Handwheel
+from readings import BadInputError
+from setups import CHECKLISTS, GUIDES, Instrument, SetupState
+from stream.ledger import SetupCard
+
+LONGEST_NAME = 200
+LARGEST_MM = 10_000.0
+
+
+def begin_order(
+    args: Mapping[str, Any], instrument: Instrument, wheels: tuple[Handwheel, ...]
+) -> tuple[SetupCard, SetupState]:
+    """Return what a `begin` asks for, as it goes on record and as the machine's first state.
+
+    Raises
+    ------
+    BadInputError
+        If the guide is unknown, a name is missing, or a length is none.
+    """
+    key = args.get("guide", next(iter(GUIDES)))
+    if not isinstance(key, str) or key not in GUIDES:
+        msg = f"There is no guide {key!r}; there are {', '.join(GUIDES)}."
+        raise BadInputError(msg)
+    guide = GUIDES[key]
+    tolerance = _length("tolerance_mm", args.get("tolerance_mm", guide.default_tolerance_mm))
+    diameter = args.get("diameter_mm")
+    diameter = None if diameter is None else _length("diameter_mm", diameter)
+    if diameter is not None and diameter <= 2 * instrument.tip_radius_mm:
+        msg = (
+            f"diameter_mm is {diameter:g}, smaller than the stylus tip: measure the bore "
+            "roughly and give its diameter in mm."
+        )
+        raise BadInputError(msg)
+    job, part, operation = (_name(args, what) for what in ("job", "part", "operation"))
+    state = SetupState(
+        guide=key,
+        part=part,
+        operation=operation,
+        tolerance_mm=tolerance,
+        diameter_mm=diameter,
+        instrument=instrument,
+        wheels=wheels,
+        step=guide.steps[0].key,
+    )
+    settings = {"tolerance_mm": tolerance, "diameter_mm": diameter, "surface": guide.surface}
+    return SetupCard(job, part, operation, key, guide.title, tolerance, settings), state
+
+
+def touch_order(args: Mapping[str, Any]) -> tuple[str, str, str]:
+    """Return the list, the line and the person of a `touch`.
+
+    Raises
+    ------
+    BadInputError
+        If there is no such list or no name.
+    """
+    checklist = args.get("checklist")
+    if not isinstance(checklist, str) or checklist not in CHECKLISTS:
+        msg = f"There is no list {checklist!r}; there are {', '.join(CHECKLISTS)}."
+        raise BadInputError(msg)
+    who = _name({"who": "the machinist", **args}, "who")
+    return checklist, _name(args, "line"), who
+
+
+def _name(args: Mapping[str, Any], what: str) -> str:
+    value = args.get(what)
+    if isinstance(value, str) and 0 < len(value.strip()) <= LONGEST_NAME:
+        return " ".join(value.split())
+    msg = f"{what} is {_short(value)}: give it a name of 1 to {LONGEST_NAME} characters."
+    raise BadInputError(msg)
+
+
+def _length(what: str, value: object) -> float:
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    if number and isfinite(value) and 0 < value <= LARGEST_MM:  # type: ignore[arg-type,operator]
+        return float(value)  # type: ignore[arg-type]
+    msg = f"{what} is {_short(value)}: give a length in mm above 0 and up to {LARGEST_MM:g}."
+    raise BadInputError(msg)
+
+
+def _short(value: object) -> str:
+    text = repr(value)
+    return text if len(text) <= 40 else text[:37] + "..."

@@ -1,0 +1,141 @@
+"""What is shown of a session: its state as a view, a picture's reading as a line."""
+
+from math import degrees
+
+from numpy.typing import NDArray
+
+from readings import CollarAngle, Frame, Reading, Sweep, flag_sentence
+from setups import CAUTION, CHECKLISTS, SetupState, advise, flag_lines, guide_of, step_of, ticked
+from setups.advice import Move
+from setups.rough import at_stop
+from stream.capture import Pose
+from stream.keeping import Kept
+from stream.messages import LineView, Live, Overlay, SessionView, Trace
+
+MOST_TRACE_POINTS = 180
+MOST_OUTLINE_POINTS = 48
+
+
+def session_view(kept: Kept, trouble: str) -> SessionView:
+    """Return everything a page needs; its revision is filled in by the session."""
+    state = kept.state
+    guide, step, dial = guide_of(state), step_of(state), state.instrument
+    lines = CHECKLISTS[step.checklist].lines if step.checklist else ()
+    done = ticked(state.ticks, step.checklist or "")
+    told = flag_lines(state.found) if state.found else ()
+    return SessionView(
+        revision=kept.revision,
+        guide=state.guide,
+        title=guide.title,
+        setup_id=kept.setup_id,
+        job=kept.job,
+        part=state.part,
+        operation=state.operation,
+        tolerance_mm=state.tolerance_mm,
+        diameter_mm=state.diameter_mm,
+        instrument=dial.name,
+        graduation_mm=dial.graduation_mm,
+        marks_per_turn=dial.marks_per_turn,
+        travel_mm=dial.travel_mm,
+        step=state.step,
+        kind=step.kind,
+        step_number=[s.key for s in guide.steps].index(state.step) + 1,
+        steps=len(guide.steps),
+        advice=advise(state),
+        checklist=step.checklist,
+        lines=tuple(LineView(line.key, line.text, line.key in done) for line in lines),
+        caution=CAUTION if step.checklist else "",
+        found=state.found,
+        history=state.history,
+        sentences=(trouble, *told) if trouble else told,
+        trace=kept.trace,
+        camera_lost=state.camera_lost,
+        finished=kept.finished,
+    )
+
+
+def trace_with(trace: Trace, sweep: Sweep, state: SetupState, *, anew: bool) -> Trace:
+    """Return the trace with this turn in place of the last of its sense.
+
+    `anew` drops the other sense too: a new pair begins.
+    """
+    mark = state.collar
+    if mark is None or mark.sense is None or mark.zero_rad is None or not len(sweep):
+        return trace
+    every = max(1, -(-len(sweep) // MOST_TRACE_POINTS))
+    angles = mark.sense * (sweep.angle_rad - mark.zero_rad)
+    points = tuple(
+        (round(degrees(angle), 2), round(float(value), 5))
+        for angle, value in zip(angles[::every], sweep.value_mm[::every], strict=True)
+    )
+    rising = angles[-1] > angles[0]
+    old = Trace() if anew else trace
+    if rising:
+        return Trace(anticlockwise=points, clockwise=old.clockwise)
+    return Trace(anticlockwise=old.anticlockwise, clockwise=points)
+
+
+def live_line(
+    frame: Frame,
+    reading: Reading,
+    collar: CollarAngle | None,
+    pose: Pose,
+    state: SetupState | None,
+    graduation_mm: float,
+) -> Live:
+    """Return what the last picture said, with the reading to bring the needle to."""
+    theta = None
+    if state is not None and pose.collar_rad is not None:
+        theta = state.theta_rad(pose.collar_rad)
+    move = _wanted(state, theta)
+    flags = reading.flags + (("collar not seen",) if collar is None else ())
+    value = pose.value_mm
+    turned = pose.turned_rad
+    return Live(
+        t_s=frame.t_s,
+        index=frame.index,
+        value_mm=value,
+        divisions=None if value is None else value / graduation_mm,
+        sigma_mm=reading.sigma_mm if value is not None else None,
+        flags=flags,
+        sentences=tuple(flag_sentence(name) for name in flags),
+        theta_deg=None if theta is None else degrees(theta),
+        collar_deg=None if pose.collar_rad is None else degrees(pose.collar_rad),
+        moving=pose.moving,
+        turned_deg=None if turned is None else degrees(turned),
+        samples=pose.samples,
+        target_mm=move.needle_mm if move else None,
+        target_divisions=move.needle_divisions if move else None,
+        window_mm=move.window_mm if move else None,
+        overlay=overlay(reading, collar),
+    )
+
+
+def _wanted(state: SetupState | None, theta_rad: float | None) -> Move | None:
+    """Return the move in hand while the stylus stands where that move wants it."""
+    if state is None or theta_rad is None or step_of(state).kind not in ("rough", "moves"):
+        return None
+    advice = advise(state, theta_rad)
+    if advice.move is None or not advice.moves:
+        return None
+    move = advice.moves[advice.move]
+    return move if at_stop(theta_rad, move.stylus) else None
+
+
+def overlay(reading: Reading, collar: CollarAngle | None) -> Overlay:
+    """Return what was recognised, thinned and rounded to a tenth of a pixel."""
+    markers = () if collar is None else tuple(_points(corners) for corners in collar.corners_px)
+    sight = reading.sight
+    if sight is None:
+        return Overlay(markers_px=markers)
+    every = max(1, -(-len(sight.outline_px) // MOST_OUTLINE_POINTS))
+    return Overlay(
+        outline_px=_points(sight.outline_px[::every]),
+        needle_px=_points(sight.needle_px) if reading.ok else (),
+        zero_px=_points(sight.zero_px.reshape(1, 2))[0],
+        markers_px=markers,
+    )
+
+
+def _points(points_px: NDArray) -> tuple[tuple[float, float], ...]:  # type: ignore[type-arg]
+    return tuple((round(float(x), 1), round(float(y), 1)) for x, y in points_px)

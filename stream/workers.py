@@ -1,0 +1,237 @@
+"""The threads beside the main loop: grab frames, read them, make previews.
+
+Newest wins between the threads: a slow reader or a slow page never holds the camera up.
+"""
+
+import logging
+import threading
+from collections import deque
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Protocol
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from readings import CollarAngle, Frame, FrameSource, Reading, SparehandError
+from stream.messages import Preview
+from stream.photos import to_jpeg
+from stream.session import Seen
+
+LOG = logging.getLogger("sparehand.stream")
+
+PREVIEW_QUALITY = 80
+PREVIEW_WIDTH_PX = 960
+PREVIEW_FPS = 30.0
+UNWATCHED_PREVIEW_S = 1.0
+"""How often a preview is made while nobody watches, for those who come later."""
+
+FIRST_WAIT_S, LONGEST_WAIT_S = 0.5, 5.0
+"""Waits before the camera is opened again, doubled each time."""
+
+WAIT_S = 0.2
+RATE_OVER_S = 2.0
+
+
+class ReadsDials(Protocol):
+    """What reads a dial in a frame."""
+
+    def read(self, frame: Frame) -> Reading:
+        """Return the reading; refusals are readings too."""
+
+
+class ReadsCollars(Protocol):
+    """What reads a collar in a frame."""
+
+    def read(self, frame: Frame) -> CollarAngle | None:
+        """Return the angle, None where the collar is not seen."""
+
+
+class Newest:
+    """A place for one frame: the newest wins."""
+
+    def __init__(self) -> None:
+        self._changed = threading.Condition()
+        self._frame: Frame | None = None
+
+    def put(self, frame: Frame) -> None:
+        """Put a frame in, over one that nobody took."""
+        with self._changed:
+            self._frame = frame
+            self._changed.notify()
+
+    def take(self, timeout_s: float) -> Frame | None:
+        """Take the frame out, waiting for one; None where none came in time."""
+        with self._changed:
+            self._changed.wait_for(lambda: self._frame is not None, timeout_s)
+            frame, self._frame = self._frame, None
+            return frame
+
+
+class Rate:
+    """Count events a second over the last `RATE_OVER_S`."""
+
+    def __init__(self, clock: Callable[[], float]) -> None:
+        self._clock = clock
+        self._times: deque[float] = deque()
+        self._lock = threading.Lock()
+        self.last_s: float | None = None
+
+    def count(self) -> None:
+        """Count one event now."""
+        with self._lock:
+            self.last_s = self._clock()
+            self._times.append(self.last_s)
+
+    def per_s(self) -> float:
+        """Return events a second."""
+        with self._lock:
+            since = self._clock() - RATE_OVER_S
+            while self._times and self._times[0] < since:
+                self._times.popleft()
+            return len(self._times) / RATE_OVER_S
+
+
+class Worker(threading.Thread):
+    """A thread that works until it is stopped; it never keeps the process alive."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(name=name, daemon=True)
+        self._stopped = threading.Event()
+
+    def stop(self) -> None:
+        """Ask it to end."""
+        self._stopped.set()
+
+
+class SourceWorker(Worker):
+    """Grabs frames and hands each to the slots; opens a source that ended again."""
+
+    def __init__(self, source: FrameSource, slots: tuple[Newest, ...], rate: Rate) -> None:
+        super().__init__("source")
+        self._source = source
+        self._slots = slots
+        self._rate = rate
+
+    def run(self) -> None:
+        """Grab until stopped."""
+        wait_s = FIRST_WAIT_S
+        while not self._stopped.is_set():
+            if self._grab():
+                wait_s = FIRST_WAIT_S
+            if self._stopped.wait(wait_s):
+                return
+            wait_s = min(2 * wait_s, LONGEST_WAIT_S)
+
+    def _grab(self) -> bool:
+        """Grab until the source ends or fails; return whether any frame came."""
+        came = False
+        try:
+            for frame in self._source.frames():
+                if self._stopped.is_set():
+                    break
+                came = True
+                self._rate.count()
+                for slot in self._slots:
+                    slot.put(frame)
+        except SparehandError as error:
+            LOG.warning("the camera failed: %s", error)
+        except Exception:  # a driver may raise anything: it is logged, and opened again
+            LOG.exception("the camera failed")
+        return came
+
+
+class ReadingWorker(Worker):
+    """Reads the newest frame again and again; a picture that did not change is not read twice."""
+
+    def __init__(
+        self,
+        slot: Newest,
+        reader: ReadsDials,
+        collar_reader: ReadsCollars | None,
+        deliver: Callable[[Seen], None],
+        rate: Rate,
+    ) -> None:
+        super().__init__("reader")
+        self._slot = slot
+        self._reader = reader
+        self._collar_reader = collar_reader
+        self._deliver = deliver
+        self._rate = rate
+        self._last: Seen | None = None
+
+    def run(self) -> None:
+        """Read until stopped."""
+        while not self._stopped.is_set():
+            frame = self._slot.take(WAIT_S)
+            if frame is not None:
+                self._last = self._again(frame) or self._read(frame)
+                self._rate.count()
+                self._deliver(self._last)
+
+    def _again(self, frame: Frame) -> Seen | None:
+        """Return the last reading at the new frame's time where the picture is the same object."""
+        last = self._last
+        if last is None or frame.image is None or frame.image is not last.frame.image:
+            return None
+        collar = replace(last.collar, t_s=frame.t_s) if last.collar else None
+        return Seen(frame, replace(last.reading, t_s=frame.t_s), collar)
+
+    def _read(self, frame: Frame) -> Seen:
+        try:
+            reading = self._reader.read(frame)
+            collar = self._collar_reader.read(frame) if self._collar_reader else None
+        except Exception:  # one picture must not end the service: it is logged and refused
+            LOG.exception("reading frame %d failed", frame.index)
+            return Seen(frame, Reading("refused", frame.t_s, flags=("no dial",)), None)
+        return Seen(frame, reading, collar)
+
+
+class PreviewWorker(Worker):
+    """Makes the previews: each picture is encoded once, whoever watches."""
+
+    def __init__(
+        self,
+        slot: Newest,
+        wanted: Callable[[], bool],
+        deliver: Callable[[Preview, bytes], None],
+        clock: Callable[[], float],
+    ) -> None:
+        super().__init__("preview")
+        self._slot = slot
+        self._wanted = wanted
+        self._deliver = deliver
+        self._clock = clock
+        self._image: NDArray[np.uint8] | None = None
+        self._jpeg: tuple[bytes, int, int] = (b"", 0, 0)
+
+    def run(self) -> None:
+        """Encode until stopped."""
+        last_s = -UNWATCHED_PREVIEW_S
+        while not self._stopped.is_set():
+            frame = self._slot.take(WAIT_S)
+            now_s = self._clock()
+            least_s = 0.8 / PREVIEW_FPS if self._wanted() else UNWATCHED_PREVIEW_S
+            if frame is None or frame.image is None or now_s - last_s < least_s:
+                continue
+            last_s = now_s
+            jpeg, width, height = self._encode(frame.image)
+            self._deliver(Preview(frame.t_s, frame.index, width, height), jpeg)
+
+    def _encode(self, image: NDArray[np.uint8]) -> tuple[bytes, int, int]:
+        if image is not self._image:
+            small = shrunk(image)
+            self._jpeg = (to_jpeg(small, PREVIEW_QUALITY), small.shape[1], small.shape[0])
+            self._image = image
+        return self._jpeg
+
+
+def shrunk(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return the picture at most `PREVIEW_WIDTH_PX` wide, the same object where it is already."""
+    height, width = image.shape[:2]
+    if width <= PREVIEW_WIDTH_PX:
+        return image
+    size = (PREVIEW_WIDTH_PX, max(1, round(height * PREVIEW_WIDTH_PX / width)))
+    how = cv2.INTER_AREA if width >= 2 * PREVIEW_WIDTH_PX else cv2.INTER_LINEAR
+    return np.asarray(cv2.resize(image, size, interpolation=how), dtype=np.uint8)
