@@ -20,7 +20,8 @@ from simulator.spec import NEEDLE_HEIGHT_MM
 TIP_MM, TAIL_MM = 16.9, 6.2
 _HALF_AT_HUB_MM, _HALF_AT_TIP_MM, _HALF_AT_TAIL_MM = 0.50, 0.11, 0.95
 _COLOUR = np.array([40.0, 52.0, 24.0], np.float32)
-_EDGE_PX, _SHADOW_EDGE_PX = 1.7, 6.0
+_EDGE_PX, _SHADOW_EDGE_PX = 2.0, 6.0
+"""Width of the soft edges. Whole pixels: such a ramp keeps an edge's place when sampled."""
 _SHADOW_SHIFT_MM = (0.55, -0.60)
 """Where the lamp at upper left throws the needle's shadow on the face, 1 mm below."""
 _CAP_RADIUS_MM, _CAP_HEIGHT_MM = 2.1, 1.7
@@ -36,24 +37,27 @@ class Needle:
         self._window = self._reach_window()
         self._above = _halves(on_plane(camera, place, NEEDLE_HEIGHT_MM, self._window))
         self._face = _halves(on_plane(camera, place, 0.0, self._window))
-        self._per_mm = camera.fx / float(place.origin_mm[2])
-        self._cap = Cap(camera, place, self._per_mm)
+        self._to_mm = _millimetres_per_pixel(camera, place)
+        self._cap = Cap(camera, place, camera.fx / float(place.origin_mm[2]))
 
     def paint(self, image: Image, clockwise_rad: float) -> None:
         """Draw shadow, needle and cap into `image`, pointing clockwise from the zero mark."""
+        per_mm = self._pixels_per_mm_across(clockwise_rad)
         if self._shadow:
             shift = _SHADOW_SHIFT_MM
             box = self._box(clockwise_rad, 0.0, shift)
             cover = _cover(
-                self._cut(self._face, box), clockwise_rad, shift, self._per_mm / _SHADOW_EDGE_PX
+                self._cut(self._face, box), clockwise_rad, shift, per_mm / _SHADOW_EDGE_PX
             )
             _blend(image, box, cover * np.float32(self._shadow), _COLOUR * 0.5)
         box = self._box(clockwise_rad, NEEDLE_HEIGHT_MM, (0.0, 0.0))
-        cover = _cover(
-            self._cut(self._above, box), clockwise_rad, (0.0, 0.0), self._per_mm / _EDGE_PX
-        )
+        cover = _cover(self._cut(self._above, box), clockwise_rad, (0.0, 0.0), per_mm / _EDGE_PX)
         _blend(image, box, cover, _COLOUR)
         self._cap.paint(image)
+
+    def _pixels_per_mm_across(self, angle: float) -> float:
+        across = np.array([math.cos(angle), -math.sin(angle)])
+        return 1.0 / float(np.linalg.norm(across @ self._to_mm))
 
     def _reach_window(self) -> Window:
         angles = np.linspace(0.0, 2 * math.pi, 60)
@@ -104,6 +108,14 @@ def _domed(place: Place, met: Float, radius: Float) -> Soft:
     seen = np.broadcast_to(place.origin_mm, normals.shape)
     colours = np.clip(shade(BRASS, normals, seen), 0.0, 255.0)
     return np.asarray(colours.reshape(own.shape), dtype=np.float32)
+
+
+def _millimetres_per_pixel(camera: CameraModel, place: Place) -> Float:
+    """Return d(x, y in mm in the needle's plane) / d(x, y in pixels) (2, 2) at its pivot."""
+    height = NEEDLE_HEIGHT_MM
+    corners = [[0.5, 0, height], [-0.5, 0, height], [0, 0.5, height], [0, -0.5, height]]
+    right, left, up, down = project(camera, place.to_camera(corners))
+    return np.asarray(np.linalg.inv(np.column_stack([right - left, up - down])))
 
 
 def _halves(met: Float) -> tuple[Soft, Soft]:
