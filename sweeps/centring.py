@@ -1,15 +1,17 @@
 """A turn each way: the offset that neither retrace nor lag can drag."""
 
 from dataclasses import dataclass
-from math import hypot, inf, sqrt
+from math import hypot, inf, pi, sqrt
 from typing import Literal
 
 import numpy as np
 
 from readings import Surface, offset_from_first_harmonic
 from sweeps.budget import BudgetLine, Combined, Verdict, combine
+from sweeps.first import directed_covariance
 from sweeps.fourier import Float, harmonic_columns
 from sweeps.result import Harmonic, SweepResult, judge_places, offset_geometry
+from sweeps.retrace import retrace_loss_mm
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,7 +97,8 @@ def combine_turns(anticlockwise: SweepResult, clockwise: SweepResult) -> Centrin
     -----
     Retrace and lag drag the reading after the angle, so their part of (a1, b1) changes
     sign with the sense of turning. Fits are independent; the reader's repeating part,
-    the roundness allowance and the dial are the same in both and do not average out.
+    the roundness allowance and the dial are the same in both and do not average out, nor
+    does what retrace takes off the size (found from half the difference).
     """
     surface = _common_surface(anticlockwise, clockwise)
     a1 = (anticlockwise.a1_mm + clockwise.a1_mm) / 2
@@ -105,8 +108,9 @@ def combine_turns(anticlockwise: SweepResult, clockwise: SweepResult) -> Centrin
     side = _half_difference(anticlockwise, clockwise, surface)
     fit, common = _covariances(anticlockwise, clockwise)
     u_dial = _worst(anticlockwise.u_dial_mm, clockwise.u_dial_mm)
-    budget = _budget(anticlockwise, clockwise, (a1, b1), fit, u_dial)
+    budget = _budget(anticlockwise, clockwise, (a1, b1), fit, u_dial, hypot(*side))
     total = combine(budget)
+    lost = directed_covariance(a1, b1, _named(budget, "retrace").u_mm ** 2, 0.0)
     known = _known_geometry(anticlockwise, size, surface)
     high = float(np.arctan2(b1, a1))
     shape = _mean_shape(anticlockwise, clockwise)
@@ -114,7 +118,7 @@ def combine_turns(anticlockwise: SweepResult, clockwise: SweepResult) -> Centrin
     return CentringResult(
         offset_x_mm=x,
         offset_y_mm=y,
-        covariance=fit + common + (u_dial or 0.0) ** 2 * np.eye(2),
+        covariance=fit + common + lost + (u_dial or 0.0) ** 2 * np.eye(2),
         eccentricity_mm=size,
         u_eccentricity_mm=hypot(budget[0].u_mm, budget[1].u_mm),
         u_dial_mm=u_dial,
@@ -171,8 +175,8 @@ def _worst(*values: float | None) -> float | None:
     return max(known) if len(known) == len(values) else None
 
 
-def _line(result: SweepResult, name: str) -> BudgetLine:
-    return next(line for line in result.budget if line.name == name)
+def _named(budget: tuple[BudgetLine, ...], name: str) -> BudgetLine:
+    return next(line for line in budget if line.name == name)
 
 
 def _budget(
@@ -181,14 +185,17 @@ def _budget(
     first: tuple[float, float],
     fit: Float,
     u_dial: float | None,
+    sideways_mm: float,
 ) -> tuple[BudgetLine, ...]:
     shared = [
-        BudgetLine(name, max(_line(r, name).u_mm for r in (one, other)), inf, note)
+        BudgetLine(name, max(_named(r.budget, name).u_mm for r in (one, other)), inf, note)
         for name, note in (("reader", "the same in both turns"), ("roundness", "the same in both"))
     ]
     lines = [BudgetLine("fit", _along(first, fit), _mean_dof(one, other), "mean of two turns")]
+    loss = retrace_loss_mm(hypot(*first), pi * sideways_mm / 2) / sqrt(3)
+    lines.append(BudgetLine("retrace", loss, inf, "rest at each turn of the needle"))
     dial = [BudgetLine("dial", u_dial, inf, "its error table")] if u_dial is not None else []
-    return tuple(lines + shared + dial)
+    return (lines[0], *shared, *lines[1:], *dial)
 
 
 def _along(first: tuple[float, float], covariance: Float) -> float:
@@ -201,7 +208,7 @@ def _along(first: tuple[float, float], covariance: Float) -> float:
 
 
 def _mean_dof(one: SweepResult, other: SweepResult) -> float:
-    halves = [BudgetLine("", _line(r, "fit").u_mm / 2, r.dof) for r in (one, other)]
+    halves = [BudgetLine("", _named(r.budget, "fit").u_mm / 2, r.dof) for r in (one, other)]
     return combine(halves).dof
 
 

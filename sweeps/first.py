@@ -1,13 +1,14 @@
 """The first harmonic of a sweep and everything that makes it uncertain."""
 
 from dataclasses import dataclass
-from math import hypot, inf, pi, sqrt
+from math import hypot, inf, sqrt
 
 import numpy as np
 
 from sweeps.budget import BudgetLine
 from sweeps.fourier import Float, form_covariance
 from sweeps.overlap import turned_rad
+from sweeps.retrace import retrace_drag_mm, retrace_loss_mm
 from sweeps.robust import RobustFit
 from sweeps.task import Task, one_way
 
@@ -23,12 +24,18 @@ class FirstHarmonic:
     form: Float
     sideways: float
     lag_mm: float
-    retrace_mm: float
+    drag_mm: float
+    loss_mm: float
 
     @property
     def size(self) -> float:
         """Amplitude in mm."""
         return hypot(self.a1, self.b1)
+
+    @property
+    def retrace_mm(self) -> float:
+        """What retrace does to the size: its loss, and its drag to second order."""
+        return hypot(self.loss_mm, _sideways_on_size(self.size, self.drag_mm))
 
     def along(self, covariance: Float) -> float:
         """Return the size's uncertainty; the worst direction where the size is lost in it."""
@@ -47,10 +54,11 @@ def first_harmonic(task: Task, fit: RobustFit) -> FirstHarmonic:
     reader = common * float(np.median(task.sweep.sigma_mm))
     form = form_covariance(task.angle_rad[fit.kept], fit.model.order, task.form_mm)
     dragged = one_way(task.sweep)
-    retrace = 2 * task.allowance.retrace_mm / pi / sqrt(3) if dragged else 0.0
+    drag = retrace_drag_mm(task.allowance.retrace_mm) / sqrt(3) if dragged else 0.0
+    loss = retrace_loss_mm(size, task.allowance.retrace_mm) / sqrt(3)
     lag = size * _lag_rad(task) / sqrt(3) if dragged and not task.stops else 0.0
     return FirstHarmonic(
-        a1, b1, fit.covariance[1:3, 1:3], reader, form, retrace**2 + lag**2, lag, retrace
+        a1, b1, fit.covariance[1:3, 1:3], reader, form, drag**2 + lag**2, lag, drag, loss
     )
 
 
@@ -71,7 +79,7 @@ def budget_of(task: Task, fit: RobustFit, first: FirstHarmonic) -> tuple[BudgetL
         BudgetLine("fit", first.along(first.fit), fit.dof, "scatter about the fitted curve"),
         BudgetLine("reader", first.reader_mm, inf, "what repeats from picture to picture"),
         BudgetLine("roundness", first.along(first.form), inf, "allowed lobes times their leak"),
-        BudgetLine("retrace", _sideways_on_size(size, first.retrace_mm), inf, "2h/pi, one way"),
+        BudgetLine("retrace", first.retrace_mm, inf, "rest at each turn of the needle"),
         BudgetLine("lag", _sideways_on_size(size, first.lag_mm), inf, "dial against angle"),
     ]
     if task.u_dial_mm is not None:
@@ -79,10 +87,11 @@ def budget_of(task: Task, fit: RobustFit, first: FirstHarmonic) -> tuple[BudgetL
     return tuple(lines)
 
 
-def sideways_covariance(a1: float, b1: float, variance: float) -> Float:
-    """Return the (2, 2) covariance of a variance at right angles to (a1, b1)."""
+def directed_covariance(a1: float, b1: float, along: float, across: float) -> Float:
+    """Return the (2, 2) covariance of two variances, along (a1, b1) and at right angles."""
     size = hypot(a1, b1)
     if size == 0.0:
-        return variance * np.eye(2)
-    across = np.array([-b1, a1]) / size
-    return variance * np.outer(across, across)
+        return max(along, across) * np.eye(2)
+    unit = np.array([a1, b1]) / size
+    side = np.array([-unit[1], unit[0]])
+    return along * np.outer(unit, unit) + across * np.outer(side, side)

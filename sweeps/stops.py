@@ -9,9 +9,10 @@ from numpy.typing import ArrayLike
 
 from sweeps.fourier import Float
 
-MIN_PAUSE_S = 0.3
+MIN_PAUSE_S = 0.25
 MIN_READINGS = 4
 _BAND_SIGMAS = 6.0
+_BAND_SHARE = 0.003
 _SHORT_SHARE = 0.35
 """A pause shorter than this share of the typical one is a halt on the way."""
 _HALT_S = 0.5
@@ -74,11 +75,14 @@ Run = tuple[int, int]
 
 
 def _band(value: Float, sigma: Float) -> float:
-    """Return the width that still readings stay within: six sigmas of the calmer half."""
-    steps = np.abs(np.diff(value))
-    calm = np.sort(steps)[: max(len(steps) // 2, 1)]
-    between = float(np.median(calm)) / 0.3186 / np.sqrt(2.0)
-    return _BAND_SIGMAS * float(max(between, 0.3 * float(np.median(sigma)), 1e-9))
+    """Return how far apart still readings may lie: six sigmas, or 0.3 % of the range.
+
+    Third differences show the scatter between neighbours, moving or still.
+    """
+    third = np.abs(np.diff(value, 3))
+    noise = 1.4826 * float(np.median(third)) / 20**0.5 if len(third) else 0.0
+    noise = max(noise, 0.3 * float(np.median(sigma)), 1e-9)
+    return max(_BAND_SIGMAS * noise, _BAND_SHARE * float(np.ptp(value)))
 
 
 def _still_runs(value: Float, band: float) -> list[Run]:

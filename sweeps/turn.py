@@ -9,7 +9,7 @@ from readings import Surface, Sweep, offset_from_first_harmonic
 from sweeps.allowance import DEFAULT_ALLOWANCE, Allowance
 from sweeps.budget import combine
 from sweeps.contact import detect_clipped
-from sweeps.first import FirstHarmonic, budget_of, first_harmonic, sideways_covariance
+from sweeps.first import FirstHarmonic, budget_of, directed_covariance, first_harmonic
 from sweeps.fourier import Float
 from sweeps.overlap import TURN_RAD, Return, distinct_places, mean_return, turned_rad
 from sweeps.result import Harmonic, SweepFailure, SweepResult, offset_geometry
@@ -98,8 +98,8 @@ def _offset(
         return None, None, None
     x, y = offset_from_first_harmonic(first.a1, first.b1, task.surface)
     dial = (task.u_dial_mm or 0.0) ** 2
-    across = sideways_covariance(first.a1, first.b1, first.sideways)
-    return x, y, first_covariance + across + dial * np.eye(2)
+    dragged = directed_covariance(first.a1, first.b1, first.loss_mm**2, first.sideways)
+    return x, y, first_covariance + dragged + dial * np.eye(2)
 
 
 def _extremes(
