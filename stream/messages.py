@@ -34,12 +34,13 @@ Topic = Literal["preview", "reading", "state", "saved", "bench", "health"]
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """The header of a picture."""
+    """The header of a picture: its own size, and the full picture's width (0: not told)."""
 
     t_s: float
     index: int
     width: int
     height: int
+    picture_width: int = 0
 
 
 @dataclass(frozen=True, slots=True)

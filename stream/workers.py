@@ -217,7 +217,8 @@ class PreviewWorker(Worker):
                 continue
             last_s = now_s
             jpeg, width, height = self._encode(frame.image)
-            self._deliver(Preview(frame.t_s, frame.index, width, height), jpeg)
+            full = frame.image.shape[1]
+            self._deliver(Preview(frame.t_s, frame.index, width, height, full), jpeg)
 
     def _encode(self, image: NDArray[np.uint8]) -> tuple[bytes, int, int]:
         if image is not self._image:
