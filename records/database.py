@@ -4,7 +4,7 @@ import sqlite3
 from pathlib import Path
 
 import sqlalchemy as sa
-from sqlalchemy.pool import NullPool, StaticPool
+from sqlalchemy.pool import StaticPool
 
 from records.tables import APPLICATION_ID
 
@@ -58,7 +58,9 @@ def connect_writer(path: Path) -> sqlite3.Connection:
 
 def reader_engine(path: Path) -> sa.Engine:
     """Return an engine whose transactions see one state of the book and cannot change it."""
-    engine = sa.create_engine("sqlite://", creator=lambda: connect_reader(path), poolclass=NullPool)
+    engine = sa.create_engine(
+        "sqlite://", creator=lambda: connect_reader(path), poolclass=StaticPool
+    )
     _begin_with(engine, "BEGIN")
     return engine
 

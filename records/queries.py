@@ -1,6 +1,7 @@
 """What the writer and the readers both ask of an open book."""
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Literal
 
 import sqlalchemy as sa
@@ -16,7 +17,7 @@ CLOSING = ("finished", "abandoned")
 
 @dataclass(frozen=True, slots=True)
 class SetupLine:
-    """One setup as a line of the book; times are text in UTC."""
+    """One setup as a line of the book, in the order of `_setup_select`; times are text in UTC."""
 
     id: int
     job: str
@@ -70,6 +71,7 @@ def _count(table: sa.Table) -> sa.ScalarSelect[Any]:
     return count.where(table.c.setup_id == t.setup.c.id).correlate(t.setup).scalar_subquery()
 
 
+@cache
 def _setup_select() -> sa.Select[Any]:
     whole = (
         t.setup.join(t.part, t.part.c.id == t.setup.c.part_id)
@@ -96,6 +98,11 @@ def _setup_select() -> sa.Select[Any]:
     ).select_from(whole)
 
 
+@cache
+def _one_setup_select() -> sa.Select[Any]:
+    return _setup_select().where(t.setup.c.id == sa.bindparam("key"))
+
+
 def setup_lines(connection: sa.Connection, wanted: Wanted) -> list[SetupLine]:
     """Return the setups that `wanted` asks for."""
     query = _setup_select().order_by(t.setup.c.id.desc()).limit(wanted.limit)
@@ -111,13 +118,13 @@ def setup_lines(connection: sa.Connection, wanted: Wanted) -> list[SetupLine]:
             query = query.where(column == value)
     if wanted.before_id is not None:
         query = query.where(t.setup.c.id < wanted.before_id)
-    return [SetupLine(**row) for row in connection.execute(query).mappings()]
+    return [SetupLine(*row) for row in connection.execute(query)]
 
 
 def setup_line(connection: sa.Connection, setup_id: int) -> SetupLine | None:
     """Return one setup's line, None where there is no such setup."""
-    row = connection.execute(_setup_select().where(t.setup.c.id == setup_id)).mappings().first()
-    return None if row is None else SetupLine(**row)
+    row = connection.execute(_one_setup_select(), {"key": setup_id}).first()
+    return None if row is None else SetupLine(*row)
 
 
 def setup_state(connection: sa.Connection, setup_id: int) -> SetupState | None:

@@ -1,5 +1,6 @@
 """One setup with everything that belongs to it, as plain data."""
 
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,11 @@ from records.plain import Json, from_json_text
 from records.queries import setup_line
 from records.rules import unknown
 
+_OF_SWEEP = t.samples.c.sweep_id == sa.bindparam("key")
+_COUNT = sa.select(sa.func.coalesce(sa.func.sum(t.samples.c.count), 0)).where(_OF_SWEEP)
+_BATCHES = (
+    sa.select(t.samples.c.blob, t.samples.c.count).where(_OF_SWEEP).order_by(t.samples.c.batch_no)
+)
 _JSON_COLUMNS = ("body", "settings", "meta", "flags")
 
 
@@ -47,9 +53,16 @@ def setup_in_full(
     }
 
 
+@cache
+def _select(table: sa.Table, column: str) -> sa.Select[Any]:
+    """Return the query for the rows of one key; built once, as building outweighs fetching."""
+    return sa.select(table).where(table.c[column] == sa.bindparam("key")).order_by(table.c.id)
+
+
 def _rows(connection: sa.Connection, table: sa.Table, **identity: int) -> list[Json]:
-    query = sa.select(table).filter_by(**identity).order_by(table.c.id)
-    return [_decoded(table, dict(row)) for row in connection.execute(query).mappings()]
+    ((column, key),) = identity.items()
+    found = connection.execute(_select(table, column), {"key": key})
+    return [_decoded(table, dict(row)) for row in found.mappings()]
 
 
 def _decoded(table: sa.Table, row: Json) -> Json:
@@ -71,8 +84,8 @@ def _json(table: sa.Table, row_id: int, text: str) -> object:
 
 
 def _superseded(connection: sa.Connection, setup_id: int) -> list[int]:
-    query = sa.select(t.superseded_by.c.setup_id).filter_by(by_setup_id=setup_id)
-    return list(connection.scalars(query.order_by(t.superseded_by.c.setup_id)))
+    rows = _rows(connection, t.superseded_by, by_setup_id=setup_id)
+    return [row["setup_id"] for row in rows]
 
 
 def _with_file(home: Path, photo: Json) -> Json:
@@ -88,12 +101,11 @@ def _sweeps(connection: sa.Connection, setup_id: int, with_samples: bool) -> lis
 
 
 def _sweep(connection: sa.Connection, row: Json, with_samples: bool) -> Json:
-    count = sa.select(sa.func.coalesce(sa.func.sum(t.samples.c.count), 0))
     sweep = {
         "began_utc": row.pop("at_utc"),
         **row,
         **_ending(connection, row["id"]),
-        "count": connection.scalar(count.where(t.samples.c.sweep_id == row["id"])),
+        "count": connection.scalar(_COUNT, {"key": row["id"]}),
     }
     if with_samples:
         table = _table(connection, row["id"])
@@ -115,8 +127,7 @@ def _ending(connection: sa.Connection, sweep_id: int) -> Json:
 
 
 def _table(connection: sa.Connection, sweep_id: int) -> NDArray[np.float64]:
-    query = sa.select(t.samples.c.blob, t.samples.c.count).filter_by(sweep_id=sweep_id)
-    batches = connection.execute(query.order_by(t.samples.c.batch_no)).all()
+    batches = connection.execute(_BATCHES, {"key": sweep_id}).all()
     empty = np.empty((len(COLUMNS), 0))
     return np.concatenate([empty, *(unpack(blob, count) for blob, count in batches)], axis=1)
 

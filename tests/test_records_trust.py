@@ -159,7 +159,7 @@ def test_a_file_that_is_no_database_is_told(home):
     assert [damage.kind for damage in check_book(home)] == ["database"]
 
 
-@pytest.mark.parametrize("changes", [60, pytest.param(600, marks=pytest.mark.long)])
+@pytest.mark.parametrize("changes", [20, pytest.param(600, marks=pytest.mark.long)])
 def test_a_changed_byte_is_found_or_lies_in_unused_space(home, changes):
     """What is unused is decided by SQLite's own dump of every row and table."""
     original = book_path(home).read_bytes()
