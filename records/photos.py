@@ -52,11 +52,15 @@ def photo_is_whole(path: Path, sha256: str) -> bool:
 
 def _write_durably(path: Path, content: bytes) -> None:
     part = path.with_suffix(".part")
-    with part.open("wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-    part.replace(path)
+    try:
+        with part.open("wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+    except OSError:
+        part.unlink(missing_ok=True)
+        raise
     _sync_folder(path.parent)
 
 

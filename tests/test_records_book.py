@@ -3,6 +3,7 @@
 import hashlib
 import sqlite3
 import struct
+import sys
 import threading
 from contextlib import closing
 
@@ -19,7 +20,14 @@ from records_kit import (
 )
 
 from readings import BadInputError, BookError, Sample
-from records import BookFinishedError, BookFullError, BookReader, book_path, check_book
+from records import (
+    BookFinishedError,
+    BookFullError,
+    BookLockedError,
+    BookReader,
+    book_path,
+    check_book,
+)
 from records.tables import RECORDS
 
 
@@ -298,6 +306,34 @@ def test_a_full_disk_loses_nothing_that_was_acknowledged(book, tmp_path):
     book.append_samples(sweep_id, acknowledged, batch(acknowledged))
     assert count(tmp_path, "samples") == acknowledged + 1
     assert check_book(tmp_path) == []
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a limit on the size of files")
+def test_a_photo_that_finds_no_room_leaves_nothing_behind(book, tmp_path):
+    """The system's own limit on the size of a file makes the disk full."""
+    import resource
+
+    setup_id = begin_setup(book)
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (200, hard))
+    try:
+        with pytest.raises(BookFullError, match="make room and do it again"):
+            book.add_photo(setup_id, tiny_jpeg(), "raw", "raw", {})
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert list((tmp_path / "photos").iterdir()) == []
+    assert count(tmp_path, "photo") == 0
+    assert book.add_photo(setup_id, tiny_jpeg(), "raw", "raw", {})
+
+
+def test_another_program_that_holds_the_book_is_told(book, tmp_path):
+    book._pen.connection.exec_driver_sql("PRAGMA busy_timeout = 20")
+    book._pen.connection.rollback()
+    with raw(tmp_path) as intruder:
+        intruder.execute("BEGIN IMMEDIATE")
+        with pytest.raises(BookLockedError, match="close it there and try again"):
+            book.ensure_job("winding gear")
+    assert book.ensure_job("winding gear") == 1
 
 
 def test_the_book_has_one_writing_thread(book):
