@@ -29,7 +29,7 @@ STOP_WITHIN_RAD = 15.0 * pi / 180.0
 END_MARGIN = 0.06
 """Share of the travel at either end that is not trusted."""
 
-MOST_TRIES = 3
+MOST_TRIES = 2
 """Moves on one axis before the reach of the stylus is corrected instead."""
 
 

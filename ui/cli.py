@@ -7,7 +7,7 @@ import logging
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import click
 import typer
@@ -27,6 +27,9 @@ dial_app = typer.Typer(help="The dials Sparehand can read.", no_args_is_help=Tru
 records_app = typer.Typer(help="The book of setups.", no_args_is_help=True)
 app.add_typer(dial_app, name="dial")
 app.add_typer(records_app, name="records")
+
+if TYPE_CHECKING:
+    from stream.service import Service
 
 JsonFlag = Annotated[bool, typer.Option("--json", help="Machine-readable output.")]
 DialName = Annotated[str, typer.Option("--dial", help="A taught dial (see: dial list).")]
@@ -97,14 +100,14 @@ def service(
     parent_pipe: Annotated[bool, typer.Option("--parent-pipe")] = False,
 ) -> None:
     """Run the service alone (demo and run start it by themselves)."""
-    from ui.service_process import run_service
+    from ui.service_process import bench_service, camera_service, run_service
 
     home = _home_of(context).ensure()
-    raise typer.Exit(
-        run_service(home, seed=seed, parent_pipe=parent_pipe)
-        if bench
-        else run_service(home, source=source, dial=dial, camera=camera, parent_pipe=parent_pipe)
-    )
+
+    def make() -> Service:
+        return bench_service(home, seed) if bench else camera_service(home, source, dial, camera)
+
+    raise typer.Exit(run_service(make, parent_pipe=parent_pipe))
 
 
 @dial_app.command("teach")
