@@ -7,6 +7,9 @@ sorted, no blanks, ASCII with ``\u`` escapes; numbers as Python's shortest
 repr; a blob as ``{"sha256": hex of the blob}``. A column that is NULL is left
 out, so that a column added by a later version does not change an older hash;
 columns are therefore never renamed, dropped or filled in afterwards.
+
+A chain shows what was changed, taken out or slipped in. It cannot show that its
+newest records were cut off whole, unless the last hash was noted elsewhere.
 """
 
 import hashlib
