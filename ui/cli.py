@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import click
 import typer
 
 from readings import SparehandError
@@ -30,6 +29,11 @@ app.add_typer(records_app, name="records")
 
 if TYPE_CHECKING:
     from stream.service import Service
+
+# Typer carries its own copy of click in newer versions: ask it for the class it raises.
+UsageProblem: type[typer.BadParameter] = next(
+    kind for kind in typer.BadParameter.__mro__ if kind.__name__ == "ClickException"
+)
 
 JsonFlag = Annotated[bool, typer.Option("--json", help="Machine-readable output.")]
 DialName = Annotated[str, typer.Option("--dial", help="A taught dial (see: dial list).")]
@@ -133,7 +137,8 @@ def dial_teach(
 @dial_app.command("list")
 def dial_list(context: typer.Context, as_json: JsonFlag = False) -> None:
     """List the known dials, newest version of each."""
-    dials = _home_of(context).dials.list()
+    known = _home_of(context).dials
+    dials = [known.load(name) for name in known.list()]
     if as_json:
         put_json(
             [
@@ -293,12 +298,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code; no traceback reaches a person."""
     try:
         code = app(args=arguments, prog_name="sparehand", standalone_mode=False)
-    except click.exceptions.Exit as left:
-        return left.exit_code
-    except click.ClickException as error:
-        tell(f"sparehand: {error.format_message()}")
+    except typer.Exit as left:
+        return int(left.exit_code)
+    except UsageProblem as error:
+        if error.format_message():
+            tell(f"sparehand: {error.format_message()} Help: sparehand --help")
         return 2
-    except (click.Abort, KeyboardInterrupt):
+    except (typer.Abort, KeyboardInterrupt):
         return 130
     except SparehandError as error:
         tell(f"sparehand: {error}")

@@ -68,7 +68,7 @@ def examine(home: Home) -> list[Finding]:
 
 
 def _dials(home: Home) -> Finding:
-    names = [dial.name for dial in home.dials.list()]
+    names = home.dials.list()
     return Finding(
         "dials taught",
         ok=bool(names),

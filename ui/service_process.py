@@ -54,7 +54,7 @@ def bench_spec(seed: int | None) -> BenchSpec:
 
 def bench_dial(home: Home, spec: BenchSpec) -> TaughtDial:
     """Return the bench's dial, taught from photos of it the first time."""
-    if BENCH_DIAL in {dial.name for dial in home.dials.list()}:
+    if BENCH_DIAL in home.dials.list():
         return home.dials.load(BENCH_DIAL)
     tell("Teaching the bench's dial from three photos of it.")
     with tempfile.TemporaryDirectory() as folder:
