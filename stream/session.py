@@ -116,6 +116,7 @@ class Session:
         self._refused = 0
         self._live: Live | None = None
         self._view = SessionView(0)
+        self._shown: tuple[Kept | None, str] | None = None
         self._resume()
 
     # what is asked of it
@@ -351,6 +352,10 @@ class Session:
 
     def _show(self) -> None:
         """Publish the view where it changed."""
+        shown = self._shown
+        if shown is not None and shown[0] is self._kept and shown[1] == self._trouble[0]:
+            return
+        self._shown = (self._kept, self._trouble[0])
         view = session_view(self._kept, self._trouble[0]) if self._kept else SessionView(0)
         view = replace(view, revision=self._view.revision)
         if view == self._view and self._view.revision:
