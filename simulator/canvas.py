@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from calibration.camera import CameraModel
 from simulator.optics import Float, Place, project
@@ -46,12 +46,12 @@ class Canvas:
         self.colour = np.zeros((*shape, 3), np.uint8)
         self.cover = np.zeros(shape, np.uint8)
 
-    def polygon(self, points_px: Float, colour: ArrayLike) -> None:
-        """Fill a convex polygon (n, 2) given in the camera's pixels."""
-        fine = np.round(((points_px + 0.5) * FINE - 0.5) * (1 << _SHIFT)).astype(np.int32)
-        bgr = tuple(float(value) for value in np.clip(np.asarray(colour), 0, 255))
-        cv2.fillConvexPoly(self.colour, fine, bgr, cv2.LINE_8, _SHIFT)
-        cv2.fillConvexPoly(self.cover, fine, (255,), cv2.LINE_8, _SHIFT)
+    def polygons(self, corners_px: Float, colours: Float) -> None:
+        """Fill convex polygons (n, corners, 2), in the camera's pixels, with colours (n, 3)."""
+        fine = np.round(((corners_px + 0.5) * FINE - 0.5) * (1 << _SHIFT)).astype(np.int32)
+        for corners, bgr in zip(fine, np.clip(colours, 0, 255).tolist(), strict=True):
+            cv2.fillConvexPoly(self.colour, corners, bgr, cv2.LINE_8, _SHIFT)
+            cv2.fillConvexPoly(self.cover, corners, (255,), cv2.LINE_8, _SHIFT)
 
     def turned(
         self, place: Place, profile: list[tuple[float, float]], material: Material, knurls: int = 0
@@ -80,7 +80,7 @@ class Canvas:
         self, place: Place, ends: tuple[float, float, float, float], material: Material, knurls: int
     ) -> None:
         radius_a, z_a, radius_b, z_b = ends
-        count = 2 * knurls if knurls else 240
+        count = 2 * knurls if knurls else self._segments(place, max(radius_a, radius_b))
         edges = np.linspace(0.0, 2 * math.pi, count + 1)
         middles = (edges[:-1] + edges[1:]) / 2
         normals = _normals(place, middles, z_b - z_a, radius_a - radius_b)
@@ -90,8 +90,14 @@ class Canvas:
             colours *= np.where(np.arange(count) % 2, 1.08, 0.72)[:, None]
         low = project(self.camera, place.to_camera(_ring(edges, radius_a, z_a)))
         high = project(self.camera, place.to_camera(_ring(edges, radius_b, z_b)))
-        for i in np.flatnonzero(np.sum(normals * seen, axis=1) < 0):
-            self.polygon(np.array([low[i], low[i + 1], high[i + 1], high[i]]), colours[i])
+        shown = np.sum(normals * seen, axis=1) < 0
+        corners = np.stack([low[:-1], low[1:], high[1:], high[:-1]], axis=1)
+        self.polygons(corners[shown], colours[shown])
+
+    def _segments(self, place: Place, radius_mm: float) -> int:
+        """Return how many flat pieces make a ring look round."""
+        radius_px = radius_mm * self.camera.fx / max(float(place.origin_mm[2]), 1.0)
+        return int(np.clip(radius_px, 24, 240))
 
 
 def shade(material: Material, normals: Float, points_mm: Float) -> Float:

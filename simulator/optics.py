@@ -17,7 +17,7 @@ Float = NDArray[np.float64]
 
 _FOCAL_PER_WIDTH = 1.02
 _K1, _K2 = -0.055, 0.012
-_UNDISTORT_STEPS = 10
+_UNDISTORT_STEPS = 8
 
 
 def camera_model(spec: BenchSpec) -> CameraModel:

@@ -20,7 +20,15 @@ from simulator.canvas import (
     Image,
 )
 from simulator.face import paint_dial
-from simulator.optics import Float, Place, camera_model, dial_axes, leaning_axes, through
+from simulator.optics import (
+    Float,
+    Place,
+    camera_model,
+    dial_axes,
+    leaning_axes,
+    through,
+    turned_axes,
+)
 from simulator.spec import BenchSpec
 
 COLLAR_RADIUS_MM = 31.6
@@ -126,7 +134,8 @@ def foreground(look: Look) -> Foreground:
     _paint_spindle(canvas, axis)
     if look.fitted:
         dial = dial_place(camera, spec)
-        _paint_arm(canvas, axis, dial, look)
+        case = Place(turned_axes(dial.axes, math.radians(look.bezel_deg)), dial.origin_mm)
+        _paint_arm(canvas, axis, case, look)
         paint_dial(canvas, dial)
     return _finish(canvas)
 
@@ -176,12 +185,12 @@ def _paint_spindle(canvas: Canvas, axis: Place) -> None:
     canvas.turned(axis, quill, STEEL)
 
 
-def _paint_arm(canvas: Canvas, axis: Place, dial: Place, look: Look) -> None:
-    clamp, back = axis.to_camera([[14.0, -17.0, -41.5]])[0], dial.to_camera([[4.0, 2.0, -12.0]])[0]
+def _paint_arm(canvas: Canvas, axis: Place, case: Place, look: Look) -> None:
+    clamp, back = axis.to_camera([[14.0, -17.0, -41.5]])[0], case.to_camera([[4.0, 2.0, -12.0]])[0]
     canvas.tube(clamp, back, (4.2, 4.2), DARK_STEEL)
     knuckle = clamp + 0.10 * (back - clamp)
     _upright_pin(canvas, knuckle, 7.0, 6.0)
-    body = dial.to_camera([[2.0, -8.0, -9.0], [9.0, -25.5, -9.0]])
+    body = case.to_camera([[2.0, -8.0, -9.0], [9.0, -25.5, -9.0]])
     canvas.tube(body[0], body[1], (6.5, 4.6), BLACKED)
     radius = look.seat_diameter_mm / 2
     at, depth = (math.radians(-118.0), -89.0) if look.bore else (math.radians(-78.0), -76.0)

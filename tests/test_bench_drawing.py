@@ -228,6 +228,13 @@ def test_nothing_is_drawn_while_nothing_changes():
     assert not again.image.flags.writeable
 
 
+def test_the_sensors_noise_is_as_large_as_told():
+    painter = Painter(replace(PLAIN, noise_grey=2.0), np.random.default_rng(0))
+    one, other = (painter.paint(Scene(r, 0.0)).astype(float) for r in (0.1, 0.1001))
+    wall = (slice(20, 80), slice(20, 140))
+    assert np.std(one[wall] - other[wall]) == pytest.approx(2.0 * math.sqrt(2), rel=0.05)
+
+
 def test_other_sizes_of_picture():
     image = Painter(replace(PLAIN, image_width=960, image_height=540), np.random.default_rng(0))
     assert image.paint(Scene(0.1, 1.0)).shape == (540, 960, 3)
