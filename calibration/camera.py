@@ -1,0 +1,139 @@
+"""The camera model: OpenCV's pinhole with radial and tangential distortion.
+
+Pixel centres lie at integers, (x, y) order. `load_camera` reads the JSON form that
+the owner's dial folders hold.
+"""
+
+import json
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from readings import BadInputError
+
+Float = NDArray[np.float64]
+
+_REQUIRED = ("image_width", "image_height", "fx", "fy", "cx", "cy")
+_OPTIONAL = ("k1", "k2", "p1", "p2", "k3")
+_UNDISTORT_ROUNDS = 40
+_UNDISTORT_STEP = 1e-11  # normalised units: 1e-8 px
+
+
+@dataclass(frozen=True, slots=True)
+class CameraModel:
+    """Pinhole camera with OpenCV's five-term distortion; focal lengths and centre in pixels."""
+
+    image_width: int
+    image_height: int
+    fx: float
+    fy: float
+    cx: float
+    cy: float
+    k1: float = 0.0
+    k2: float = 0.0
+    p1: float = 0.0
+    p2: float = 0.0
+    k3: float = 0.0
+
+    @property
+    def matrix(self) -> Float:
+        """The (3, 3) camera matrix."""
+        return np.array([[self.fx, 0.0, self.cx], [0.0, self.fy, self.cy], [0.0, 0.0, 1.0]])
+
+    @property
+    def distortion(self) -> Float:
+        """The (5,) distortion vector k1, k2, p1, p2, k3."""
+        return np.array([self.k1, self.k2, self.p1, self.p2, self.k3])
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height in pixels."""
+        return self.image_width, self.image_height
+
+    def undistort(self, points_px: ArrayLike) -> Float:
+        """Return normalised image coordinates (n, 2) of pixels (n, 2).
+
+        Fixed-point iteration on `distort`; it converges wherever the distortion is invertible.
+        """
+        points = np.asarray(points_px, dtype=np.float64).reshape(-1, 2)
+        focal = np.array([self.fx, self.fy])
+        out = (points - (self.cx, self.cy)) / focal
+        for _ in range(_UNDISTORT_ROUNDS if np.any(self.distortion) else 0):
+            step = (points - self.distort(out)) / focal
+            out += step
+            if np.abs(step).max(initial=0.0) < _UNDISTORT_STEP:
+                break
+        return out
+
+    def project(self, points_mm: ArrayLike) -> Float:
+        """Return pixels (n, 2) of points (n, 3) given in the camera's own frame."""
+        points = np.asarray(points_mm, dtype=np.float64).reshape(-1, 3)
+        return self.distort(points[:, :2] / points[:, 2:])
+
+    def distort(self, normalised: Float) -> Float:
+        """Return pixels (n, 2) of normalised image coordinates (n, 2)."""
+        x, y = normalised[:, 0], normalised[:, 1]
+        r2 = x * x + y * y
+        radial = 1.0 + r2 * (self.k1 + r2 * (self.k2 + r2 * self.k3))
+        out = np.empty_like(normalised)
+        out[:, 0] = self.fx * (x * radial) + self.cx
+        out[:, 1] = self.fy * (y * radial) + self.cy
+        if self.p1 or self.p2:
+            out[:, 0] += self.fx * (2 * self.p1 * x * y + self.p2 * (r2 + 2 * x * x))
+            out[:, 1] += self.fy * (self.p1 * (r2 + 2 * y * y) + 2 * self.p2 * x * y)
+        return out
+
+
+def _numbers(data: dict[str, Any], path: Path) -> dict[str, float]:
+    missing = [key for key in _REQUIRED if key not in data]
+    if missing:
+        msg = f"{path} lacks {', '.join(missing)}: a camera file needs {', '.join(_REQUIRED)}."
+        raise BadInputError(msg)
+    try:
+        return {key: float(data.get(key, 0.0)) for key in (*_REQUIRED, *_OPTIONAL)}
+    except (TypeError, ValueError) as error:
+        msg = f"{path} holds a value that is no number ({error}): calibrate the camera again."
+        raise BadInputError(msg) from error
+
+
+def _check(model: CameraModel, path: Path) -> CameraModel:
+    values = np.array(list(asdict(model).values()))
+    if not np.all(np.isfinite(values)) or min(model.fx, model.fy, *model.size) <= 0:
+        msg = f"{path} holds a size or focal length that is not positive: calibrate again."
+        raise BadInputError(msg)
+    return model
+
+
+def load_camera(path: Path | str) -> CameraModel:
+    """Read a camera model from JSON.
+
+    Raises
+    ------
+    BadInputError
+        If the file is missing, is no JSON object, lacks a key or holds a value out of range.
+    """
+    path = Path(path)
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        msg = f"There is no camera file {path}: give the path of a camera.json."
+        raise BadInputError(msg) from error
+    except (OSError, ValueError) as error:
+        msg = f"The camera file {path} cannot be read as JSON ({error}): calibrate again."
+        raise BadInputError(msg) from error
+    if not isinstance(data, dict):
+        msg = f"{path} is no camera file: it must hold one JSON object."
+        raise BadInputError(msg)
+    values = _numbers(data, path)
+    width, height = int(values.pop("image_width")), int(values.pop("image_height"))
+    return _check(CameraModel(width, height, **values), path)
+
+
+def save_camera(model: CameraModel, path: Path | str) -> None:
+    """Write a camera model as JSON, in the form `load_camera` reads."""
+    data = {field.name: getattr(model, field.name) for field in fields(model)}
+    data["model"] = "OpenCV plumb bob"
+    Path(path).write_text(json.dumps(data, indent=1) + "\n", encoding="utf-8")

@@ -1,0 +1,154 @@
+"""The owner's sheet of a dial: `dial.json` and its teaching photos' clicks."""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.dials import Numbering
+from readings import BadInputError, LengthUnit
+
+Float = NDArray[np.float64]
+
+CLICKS = ("zero", "quarter", "half", "three_quarters", "pivot")
+_KEYS = (
+    "unit",
+    "graduation",
+    "marks_per_turn",
+    "numbering",
+    "clockwise",
+    "scale_outer_diameter_mm",
+    "needle_height_mm",
+    "teach",
+)
+_MARKS = (20, 400)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TeachingPhoto:
+    """One photo with what the owner read and clicked."""
+
+    file: Path
+    reading_divisions: float
+    marks_px: Float
+    """(4, 2): outer ends of the zero, quarter, half and three-quarter marks, rising."""
+    pivot_px: Float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DialSheet:
+    """What an owner types when teaching a dial."""
+
+    unit: LengthUnit
+    graduation: float
+    marks_per_turn: int
+    numbering: Numbering
+    clockwise: bool
+    has_turns_counter: bool
+    scale_outer_diameter_mm: float
+    needle_height_mm: float
+    travel_mm: tuple[float, float] | None
+    photos: tuple[TeachingPhoto, ...]
+
+
+def _read_json(path: Path) -> dict[str, Any]:
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        msg = f"There is no {path.name} in {path.parent}: a dial is taught from a folder with one."
+        raise BadInputError(msg) from error
+    except (OSError, ValueError) as error:
+        msg = f"{path} cannot be read as JSON ({error}): write it again."
+        raise BadInputError(msg) from error
+    if not isinstance(data, dict):
+        msg = f"{path} must hold one JSON object with {', '.join(_KEYS)}."
+        raise BadInputError(msg)
+    missing = [key for key in _KEYS if key not in data]
+    if missing:
+        msg = f"{path} lacks {', '.join(missing)}: a dial's sheet needs {', '.join(_KEYS)}."
+        raise BadInputError(msg)
+    return data
+
+
+def _photo(folder: Path, entry: Any) -> TeachingPhoto:  # noqa: ANN401 - straight from JSON
+    try:
+        clicks = {name: np.array(entry["clicks_px"][name], dtype=np.float64) for name in CLICKS}
+        if any(c.shape != (2,) or not np.all(np.isfinite(c)) for c in clicks.values()):
+            raise ValueError("a click is not two numbers")  # noqa: TRY301
+        return TeachingPhoto(
+            folder / str(entry["file"]),
+            float(entry["reading_divisions"]),
+            np.array([clicks[name] for name in CLICKS[:4]]),
+            clicks["pivot"],
+        )
+    except (KeyError, TypeError, ValueError) as error:
+        msg = (
+            f"A teaching photo in {folder / 'dial.json'} is not complete ({error}): each needs "
+            f"file, reading_divisions and clicks_px with {', '.join(CLICKS)}."
+        )
+        raise BadInputError(msg) from error
+
+
+def _chosen(data: dict[str, Any], key: str, allowed: tuple[Any, ...]) -> Any:  # noqa: ANN401
+    if data[key] not in allowed:
+        choice = " or ".join(str(a) for a in allowed)
+        msg = f"{key} is {data[key]!r} in dial.json: it must be {choice}."
+        raise BadInputError(msg)
+    return data[key]
+
+
+def _positive(data: dict[str, Any], key: str) -> float:
+    value = data[key]
+    if isinstance(value, bool) or not isinstance(value, int | float) or not value > 0:
+        msg = f"{key} is {value!r} in dial.json: it must be a number above zero."
+        raise BadInputError(msg)
+    return float(value)
+
+
+def _travel(data: dict[str, Any]) -> tuple[float, float] | None:
+    travel = data.get("travel_mm")
+    if travel is None:
+        return None
+    try:
+        low, high = float(travel[0]), float(travel[1])
+    except (TypeError, ValueError, IndexError) as error:
+        msg = f"travel_mm is {travel!r} in dial.json: it must be two numbers, lowest and highest."
+        raise BadInputError(msg) from error
+    if not low < high:
+        msg = f"travel_mm is {travel!r} in dial.json: the lowest must come first."
+        raise BadInputError(msg)
+    return low, high
+
+
+def read_sheet(folder: Path) -> DialSheet:
+    """Read and check `dial.json` in a dial's folder.
+
+    Raises
+    ------
+    BadInputError
+        If the file is missing or unreadable, lacks a key or holds a value out of range.
+    """
+    path = folder / "dial.json"
+    data = _read_json(path)
+    marks = _positive(data, "marks_per_turn")
+    if marks != int(marks) or not _MARKS[0] <= marks <= _MARKS[1]:
+        msg = f"marks_per_turn is {marks:g} in {path}: a whole number from 20 to 400 is needed."
+        raise BadInputError(msg)
+    if not isinstance(data["teach"], list) or not data["teach"]:
+        msg = f"{path} names no teaching photo: teach needs one or more."
+        raise BadInputError(msg)
+    return DialSheet(
+        _chosen(data, "unit", ("mm", "in")),
+        _positive(data, "graduation"),
+        int(marks),
+        _chosen(data, "numbering", ("continuous", "balanced")),
+        bool(_chosen(data, "clockwise", (True, False))),
+        bool(data.get("has_turns_counter", False)),
+        _positive(data, "scale_outer_diameter_mm"),
+        _positive(data, "needle_height_mm"),
+        _travel(data),
+        tuple(_photo(folder, entry) for entry in data["teach"]),
+    )

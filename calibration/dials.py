@@ -1,0 +1,214 @@
+"""Dials that were taught: what the owner said, and what was learned from the photos.
+
+A store keeps every version of every dial: teaching a name again adds a version, so old
+records keep the dial they were read with. Files are numpy archives without pickles,
+written to a temporary name and renamed.
+"""
+
+import builtins
+import json
+import os
+import re
+import tempfile
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from readings import BadInputError, LengthUnit, to_mm
+
+Float = NDArray[np.float64]
+Numbering = Literal["continuous", "balanced"]
+
+_FORMAT = 1
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]{0,63}")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TaughtDial:
+    """A dial as its owner described it and as its photos showed it. Lengths in mm.
+
+    Angles of marks count from the zero mark in the rising direction. Arrays are read-only.
+    """
+
+    name: str
+    version: int
+    unit: LengthUnit
+    graduation: float
+    marks_per_turn: int
+    numbering: Numbering
+    clockwise: bool
+    """A rising reading turns the needle clockwise as seen in the picture."""
+    has_turns_counter: bool
+    scale_outer_diameter_mm: float
+    needle_height_mm: float
+    travel_mm: tuple[float, float] | None
+    photos: int
+    """How many photos it was taught from."""
+
+    mark_sign: float
+    """+1 where marks are brighter than the face, -1 where darker."""
+    mark_inner_mm: Float
+    """(marks_per_turn,) radius of each mark's inner end."""
+    mark_half_width_mm: Float
+    """(marks_per_turn,)."""
+    view: Float
+    """(rows, columns) taught look of the ring of numerals, columns along the rising angle."""
+    view_radius_mm: Float
+    """(rows,) radii of `view`."""
+    needle_colour: Float
+    """(3,) unit direction in linear BGR along which needle and face differ."""
+    needle_contrast: float
+    """Their difference along it, in units of the marks' contrast."""
+    needle_reach_mm: Float
+    """(m,) places along the needle from the pivot, negative on the tail."""
+    needle_half_width_mm: Float
+    """(m,) half of the needle's width there, 0 where there is no needle."""
+    hub_mm: float
+    """Radius of the cap over the pivot: no needle edge inside it."""
+
+    @property
+    def graduation_mm(self) -> float:
+        """One division in mm."""
+        return to_mm(self.graduation, self.unit)
+
+    @property
+    def mm_per_turn(self) -> float:
+        """Travel of the stylus for one turn of the needle, mm."""
+        return self.graduation_mm * self.marks_per_turn
+
+    @property
+    def radius_mm(self) -> float:
+        """Radius of the outer ends of the marks."""
+        return self.scale_outer_diameter_mm / 2
+
+    @property
+    def rising(self) -> float:
+        """+1 where the reading rises clockwise as seen in the picture, else -1."""
+        return 1.0 if self.clockwise else -1.0
+
+    @property
+    def mark_angle_rad(self) -> Float:
+        """(marks_per_turn,) angles of the marks in the picture's sense, clockwise from zero."""
+        count = self.marks_per_turn
+        return self.rising * 2 * np.pi * np.arange(count) / count
+
+    def value_mm(self, divisions: float) -> float:
+        """Return the reading in mm without turns: nearest to zero on balanced dials."""
+        if self.numbering == "balanced" and divisions > self.marks_per_turn / 2:
+            divisions -= self.marks_per_turn
+        return divisions * self.graduation_mm
+
+
+_ARRAYS = (
+    "mark_inner_mm",
+    "mark_half_width_mm",
+    "view",
+    "view_radius_mm",
+    "needle_colour",
+    "needle_reach_mm",
+    "needle_half_width_mm",
+)
+
+
+def _pack(dial: TaughtDial) -> dict[str, Any]:
+    plain = {f.name: getattr(dial, f.name) for f in fields(dial) if f.name not in _ARRAYS}
+    arrays = {name: np.asarray(getattr(dial, name)) for name in _ARRAYS}
+    return {"sheet": np.array(json.dumps({"format": _FORMAT, **plain})), **arrays}
+
+
+def _unpack(archive: Any) -> TaughtDial:  # noqa: ANN401 - numpy types its archives as Any
+    sheet = json.loads(str(archive["sheet"]))
+    if sheet.pop("format") != _FORMAT:
+        msg = "written by another version"
+        raise ValueError(msg)
+    if sheet["travel_mm"] is not None:
+        sheet["travel_mm"] = tuple(sheet["travel_mm"])
+    arrays = {name: np.array(archive[name], dtype=np.float64) for name in _ARRAYS}
+    for array in arrays.values():
+        array.flags.writeable = False
+    return TaughtDial(**sheet, **arrays)
+
+
+def check_dial_name(name: str) -> str:
+    """Return `name` if it can be a dial's name.
+
+    Raises
+    ------
+    BadInputError
+        If it is empty, too long or holds characters that no file name should.
+    """
+    if not _NAME.fullmatch(name):
+        msg = (
+            f"'{name}' cannot name a dial: use up to 64 letters, digits, blanks, dots, "
+            "dashes and underscores, beginning with a letter or digit."
+        )
+        raise BadInputError(msg)
+    return name
+
+
+class DialStore:
+    """Taught dials in a folder: one folder a dial, one file a version."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = Path(folder)
+
+    def _versions(self, name: str) -> dict[int, Path]:
+        found = (self._folder / name).glob("v*.npz")
+        return {int(p.stem[1:]): p for p in sorted(found) if p.stem[1:].isdigit()}
+
+    def list(self) -> builtins.list[str]:
+        """Return the names of the known dials in alphabetical order."""
+        if not self._folder.is_dir():
+            return []
+        names = (p.name for p in self._folder.iterdir() if p.is_dir())
+        return sorted(name for name in names if self._versions(name))
+
+    def save(self, dial: TaughtDial) -> TaughtDial:
+        """Write a dial as the next version of its name and return it with that version."""
+        check_dial_name(dial.name)
+        place = self._folder / dial.name
+        place.mkdir(parents=True, exist_ok=True)
+        version = max(self._versions(dial.name), default=0) + 1
+        kept = replace(dial, version=version)
+        handle, temporary = tempfile.mkstemp(dir=place, suffix=".part")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                np.savez_compressed(file, **_pack(kept))
+                file.flush()
+                os.fsync(file.fileno())
+            Path(temporary).replace(place / f"v{version:04d}.npz")
+        except BaseException:
+            Path(temporary).unlink(missing_ok=True)
+            raise
+        return kept
+
+    def load(self, name: str, version: int | None = None) -> TaughtDial:
+        """Return the newest (or the given) version of the dial `name`.
+
+        Raises
+        ------
+        BadInputError
+            If there is no such dial or version, or its file cannot be read.
+        """
+        versions = self._versions(name) if _NAME.fullmatch(name) else {}
+        path = versions.get(version if version is not None else max(versions, default=0))
+        if path is None:
+            raise BadInputError(self._unknown(name, version, versions))
+        try:
+            with np.load(path, allow_pickle=False) as archive:
+                return _unpack(archive)
+        except (OSError, ValueError, KeyError, TypeError) as error:
+            msg = f"The dial file {path} cannot be read ({error}): teach the dial again."
+            raise BadInputError(msg) from error
+
+    def _unknown(self, name: str, version: int | None, versions: dict[int, Path]) -> str:
+        if versions:
+            known = ", ".join(str(v) for v in versions)
+            return f"Dial '{name}' has no version {version}: known are {known}."
+        known = ", ".join(self.list())
+        if not known:
+            return f"There is no dial '{name}', none was taught yet: run 'dial teach FOLDER'."
+        return f"There is no dial '{name}': known are {known}; teach it with 'dial teach FOLDER'."

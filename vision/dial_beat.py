@@ -1,0 +1,145 @@
+"""Pull a rough pose of a scale onto its marks by their rhythm around the ring.
+
+Round the ring the marks are a wave of known count: its phase in each sector says how far
+the pose is off sideways (unwrapped, so it may be off by more than a mark), its fall with
+the radius says where the rim is.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.dial_marks import ScaleLook, sample
+from vision.dial_pose import Evidence, Float, PlanePose, refine_pose
+
+_SECTORS = 24
+_PER_MARK = 8  # samples for each mark round the ring
+_RINGS = 17
+_SPAN = 0.14  # rings reach this share of the radius to both sides of the rim
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Candidate:
+    """A pose whose marks beat in time with the scale's; its turn is known modulo one mark."""
+
+    pose: PlanePose
+    coherence: float
+    """Share of the ring's contrast that beats in time, 0 to 1."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Beat:
+    """The rhythm in k sectors: their angles, complex sums, and the rim's radius (k,) in mm."""
+
+    angle_rad: Float
+    sums: NDArray[np.complex128]
+    rim_mm: Float
+    coherence: float
+
+
+def _ring_values(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> Float:
+    """Return (rings, count * _PER_MARK) high-passed grey values about the rim, clipped."""
+    count = len(look.angle_rad) * _PER_MARK
+    angle = 2 * np.pi * np.arange(count) / count
+    ring = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    radii = look.outer_mm * np.linspace(1 - _SPAN, 1 + _SPAN, _RINGS)
+    points = (radii[:, None, None] * ring).reshape(-1, 2)
+    values = sample(image, pose.project(points).reshape(_RINGS, -1, 2)).astype(np.float32)
+    edge = 2 * _PER_MARK
+    padded = np.concatenate([values[:, -edge:], values, values[:, :edge]], axis=1)
+    smooth = cv2.blur(padded, (2 * _PER_MARK + 1, 1))[:, edge:-edge]
+    values = (values - smooth) * np.float32(look.sign)
+    limit = 3.0 * float(np.median(np.abs(values))) + 1e-6
+    return np.clip(values, -limit, limit).astype(np.float64)
+
+
+def _rims(power: Float, radii: Float, outer_mm: float) -> Float:
+    """Return where each sector's beat (rings, k) ends outwards: its steepest fall."""
+    width = 3
+    summed = np.cumsum(np.concatenate([np.zeros((1, power.shape[1])), power]), axis=0)
+    inside = summed[width:-width] - summed[: -2 * width]
+    outside = summed[2 * width :] - summed[width:-width]
+    fall = inside - np.abs(outside)
+    best = np.argmax(fall, axis=0)
+    step = radii[1] - radii[0]
+    rim = radii[best + width] - step / 2
+    weak = fall.max(axis=0) < 0.2 * np.median(fall.max(axis=0))
+    rim[weak] = outer_mm
+    return np.asarray(rim)
+
+
+def listen(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> Beat:
+    """Measure the rhythm of the marks about a rough pose."""
+    count = len(look.angle_rad)
+    sectors = min(_SECTORS, count // 4)
+    values = _ring_values(image, pose, look)
+    radii = look.outer_mm * np.linspace(1 - _SPAN, 1 + _SPAN, _RINGS)
+    size = values.shape[1]
+    angle = 2 * np.pi * np.arange(size) / size
+    bounds = np.round(np.arange(sectors + 1) * count / sectors).astype(int) * _PER_MARK
+    beats = np.add.reduceat(values * np.exp(-1j * count * angle), bounds[:-1], axis=1)
+    middle = (angle[bounds[:-1]] + angle[bounds[1:] - 1]) / 2
+    marked = (radii > float(np.max(look.inner_mm))) & (radii < look.outer_mm)
+    sums = beats[marked].sum(axis=0)
+    total = np.sqrt(np.mean(values[marked] ** 2)) * size * marked.sum() / np.sqrt(2) + 1e-9
+    power = np.real(beats * np.exp(-1j * np.angle(sums)))
+    coherence = float(np.abs(sums.sum())) / float(total)
+    return Beat(middle, sums, _rims(power, radii, look.outer_mm), coherence)
+
+
+def _unwrapped(sums: NDArray[np.complex128]) -> Float:
+    """Return phases (k,) unwrapped both ways around the ring from its strongest sector."""
+    phase = np.angle(sums)
+    start = int(np.argmax(np.abs(sums)))
+    turned = np.roll(phase, -start)
+    half = len(turned) // 2
+    forth = np.unwrap(turned[: half + 1])
+    back = np.unwrap(np.concatenate([turned[:1], turned[:half:-1]]))[1:]
+    return np.roll(np.concatenate([forth, back[::-1]]), start)
+
+
+def _beat_evidence(pose: PlanePose, look: ScaleLook, beat: Beat) -> Evidence:
+    """Return the sectors' sideways places, and the rim's place outwards, as observations."""
+    shift = -_unwrapped(beat.sums) / len(look.angle_rad)
+    out = np.stack([np.cos(beat.angle_rad), np.sin(beat.angle_rad)], axis=1)
+    side = np.stack([-out[:, 1], out[:, 0]], axis=1)
+    points = look.outer_mm * out
+    base = pose.project(points)
+    radius_px = float(np.mean(np.linalg.norm(base - base.mean(axis=0), axis=1)))
+    moved = pose.project(
+        points * np.cos(shift)[:, None] + look.outer_mm * side * np.sin(shift)[:, None]
+    )
+    rim = pose.project(beat.rim_mm[:, None] * out)
+    along = []
+    for way in (side, out):
+        delta = pose.project(points + 1e-3 * way) - base
+        along.append(delta / np.linalg.norm(delta, axis=1)[:, None])
+    strength = np.abs(beat.sums)
+    weak = np.clip((np.median(strength) + 1e-9) / (strength + 1e-9), 0.5, 20.0)
+    number = np.arange(len(points))
+    return Evidence(
+        np.concatenate([points, points]),
+        np.concatenate([moved, rim]),
+        np.concatenate(along),
+        np.concatenate([0.004 * radius_px * weak, 0.012 * radius_px * weak]),
+        np.concatenate([number, number + len(points)]).astype(np.intp),
+    )
+
+
+def pull(
+    image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook, *, rounds: int = 4
+) -> Candidate:
+    """Return the pose pulled onto the marks by their rhythm, and how well they then beat."""
+    beat = listen(image, pose, look)
+    for _ in range(rounds):
+        seen = _beat_evidence(pose, look, beat)
+        try:
+            moved = refine_pose(pose, seen, free_camera=False, rounds=3, limit=4.0).pose
+        except np.linalg.LinAlgError:
+            break
+        if not np.all(np.isfinite(moved.translation)) or moved.translation[2] <= 0:
+            break
+        pose, beat = moved, listen(image, moved, look)
+    return Candidate(pose, beat.coherence)

@@ -1,0 +1,192 @@
+"""Find a dial's scale anywhere in a picture, at any turn of its bezel and any tilt.
+
+The marks of a scale are thin ridges whose lines all pass through one point, whatever the
+view: they vote for it. About that point each tilt is tried; under the right one the
+ridges' radii end sharply at the scale's rim. Then the marks' own rhythm around the ring
+(its phase, unwrapped) sets the pose to a fraction of a mark.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import CameraModel
+from vision.dial_beat import Candidate, pull
+from vision.dial_marks import ScaleLook
+from vision.dial_pose import Float, PlanePose
+
+_RIDGES = 4500  # strongest ridge pixels kept
+_CELL = 2.0  # voting cell, pixels of the picture voted on
+_RADII_PX = (30.0, 340.0)  # face radii sought, pixels of the full picture
+_CENTRES = 3
+_VOTE_SECTORS = 10  # a centre is pointed at from all sides: one long edge must not outvote it
+_TILTS_DEG = ((0.0, 1), (12.0, 8), (21.0, 12), (29.0, 16), (36.0, 16), (43.0, 20))
+_BIN = 0.015  # of the logarithm of the radius
+_LOG_RADII = (np.log(0.03), np.log(0.45))  # radius over distance
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ridges:
+    """Ridge pixels (n, 2) of the full picture and the unit normals (n, 2) of their lines."""
+
+    at_px: Float
+    normal: Float
+
+
+def find_ridges(gray: NDArray[np.uint8], sign: float, shrink: int) -> Ridges:
+    """Return the strongest thin lines of the marks' polarity, by the Hessian of a picture.
+
+    `gray` is the full picture; the search runs on it shrunk by `shrink`.
+    """
+    size = gray.shape[1] // shrink, gray.shape[0] // shrink
+    small = cv2.resize(gray, size, interpolation=cv2.INTER_AREA) if shrink > 1 else gray
+    levels = (-sign * np.log(np.arange(256) + 16.0)).astype(np.float32)
+    smooth = cv2.GaussianBlur(cv2.LUT(small, levels), (0, 0), 1.0)
+    xx = cv2.Sobel(smooth, cv2.CV_32F, 2, 0, ksize=3)
+    yy = cv2.Sobel(smooth, cv2.CV_32F, 0, 2, ksize=3)
+    xy = cv2.Sobel(smooth, cv2.CV_32F, 1, 1, ksize=3) * np.float32(4.0 / 3.0)
+    half, spread = (xx + yy) / 2, cv2.magnitude((xx - yy) / 2, xy)
+    strength = half + spread - np.abs(half - spread)
+    strength[:2] = strength[-2:] = 0
+    strength[:, :2] = strength[:, -2:] = 0
+    flat = strength.ravel()
+    keep = np.argpartition(flat, -_RIDGES)[-_RIDGES:]
+    keep = keep[flat[keep] > 0]
+    y, x = np.divmod(keep, small.shape[1])
+    angle = 0.5 * np.arctan2(2 * xy.ravel()[keep], (xx - yy).ravel()[keep])
+    normal = np.stack([np.cos(angle), np.sin(angle)], axis=1).astype(np.float64)
+    at = np.stack([x, y], axis=1) * float(shrink) + (shrink - 1) / 2
+    return Ridges(at, normal)
+
+
+def vote_centres(ridges: Ridges, shape: tuple[int, int], shrink: int) -> Float:
+    """Return up to `_CENTRES` points (n, 2) through which most ridge lines pass."""
+    cell = _CELL * shrink
+    rows, columns = int(shape[0] / cell) + 1, int(shape[1] / cell) + 1
+    along = np.stack([-ridges.normal[:, 1], ridges.normal[:, 0]], axis=1)
+    reach = np.arange(_RADII_PX[0], _RADII_PX[1], cell)
+    reach = np.concatenate([-reach, reach])
+    x = ((ridges.at_px[:, :1] + along[:, :1] * reach) / cell + 0.5).astype(np.int32)
+    y = ((ridges.at_px[:, 1:] + along[:, 1:] * reach) / cell + 0.5).astype(np.int32)
+    inside = (x >= 0) & (x < columns) & (y >= 0) & (y < rows)
+    sector = np.arctan2(along[:, 1], along[:, 0]) % np.pi / np.pi * _VOTE_SECTORS
+    sector = np.minimum(sector.astype(np.int32), _VOTE_SECTORS - 1)[:, None]
+    index = ((sector * rows + y) * columns + x)[inside]
+    votes = np.bincount(index, minlength=_VOTE_SECTORS * rows * columns)
+    heat = np.zeros((rows, columns), dtype=np.float32)
+    for layer in votes.reshape(_VOTE_SECTORS, rows, columns).astype(np.float32):
+        heat += np.sqrt(cv2.GaussianBlur(layer, (0, 0), 1.5))
+    found = []
+    for _ in range(_CENTRES):
+        r, c = divmod(int(np.argmax(heat)), columns)
+        found.append((c * cell, r * cell))
+        cv2.circle(heat, (c, r), int(40 / cell), 0.0, -1)
+    return np.array(found)
+
+
+def sharpen_centre(ridges: Ridges, centre: Float) -> tuple[Float, NDArray[np.bool_]]:
+    """Return the point nearest to all lines that pass near `centre`, and which those are."""
+    near = np.zeros(len(ridges.at_px), dtype=bool)
+    for share in (0.10, 0.07, 0.05, 0.05):
+        arm = ridges.at_px - centre
+        distance = np.linalg.norm(arm, axis=1)
+        miss = np.einsum("ij,ij->i", arm, ridges.normal)
+        fits = np.abs(miss) < share * distance + 1.0
+        near = fits & (distance > _RADII_PX[0]) & (distance < _RADII_PX[1])
+        if near.sum() < 30:
+            break
+        weight = 1.0 / distance[near] ** 2
+        n = ridges.normal[near]
+        normal = (n * weight[:, None]).T @ n
+        right = n.T @ (weight * np.einsum("ij,ij->i", n, ridges.at_px[near]))
+        centre = np.linalg.solve(normal + 1e-9 * np.eye(2), right)
+    return centre, near
+
+
+def _tilted_normals(sight: Float) -> Float:
+    """Return unit normals (n, 3) tilted every way about a line of sight."""
+    side = np.cross(sight, [0.0, 1.0, 0.0])
+    side /= np.linalg.norm(side)
+    up = np.cross(sight, side)
+    out = []
+    for tilt_deg, count in _TILTS_DEG:
+        for turn in 2 * np.pi * np.arange(count) / count:
+            lean = np.cos(turn) * side + np.sin(turn) * up
+            tilt = np.deg2rad(tilt_deg)
+            out.append(np.cos(tilt) * sight + np.sin(tilt) * lean)
+    return np.array(out)
+
+
+def _ring_kernel(look: ScaleLook) -> Float:
+    """Return what the histogram of ridge radii looks like around the rim (log radius bins).
+
+    The kernel's last 8 bins lie outside the rim, where a scale has no marks.
+    """
+    offset = np.arange(-24, 8) + 0.5
+    radius = look.outer_mm * np.exp(offset * _BIN)
+    marked = (radius[:, None] > look.inner_mm) & (radius[:, None] < look.outer_mm)
+    kernel = marked.mean(axis=1) * np.exp(offset * _BIN)
+    kernel /= max(kernel.sum(), 1e-9)
+    outside = (offset > 1.0) & (offset < 7.0)
+    kernel[outside] = -1.5 / 6.0
+    gap = (kernel == 0) & (offset < 0)
+    kernel[gap] = -0.3 / max(gap.sum(), 1)
+    return np.asarray(kernel)
+
+
+def ring_poses(
+    rays: Float, centre_ray: Float, camera: CameraModel, look: ScaleLook, count: int
+) -> list[tuple[float, PlanePose]]:
+    """Return the best tilts and distances about one centre with their scores.
+
+    `rays` (n, 3) are the directions of the ridge pixels that point at the centre.
+    """
+    sight = centre_ray / np.linalg.norm(centre_ray)
+    normals = _tilted_normals(sight)
+    reach = (normals @ sight)[:, None] / (normals @ rays.T)
+    radius = np.linalg.norm(reach[..., None] * rays - sight, axis=2)
+    bins = int((_LOG_RADII[1] - _LOG_RADII[0]) / _BIN)
+    index = ((np.log(radius) - _LOG_RADII[0]) / _BIN).astype(np.int64)
+    index = np.clip(index, 0, bins - 1) + bins * np.arange(len(normals))[:, None]
+    histogram = np.bincount(index.ravel(), minlength=bins * len(normals)).reshape(-1, bins)
+    kernel = _ring_kernel(look)
+    score = np.stack([np.correlate(row, kernel, "valid") for row in histogram.astype(float)])
+    out: list[tuple[float, PlanePose]] = []
+    for h in np.argsort(score.max(axis=1))[::-1][:count]:
+        rim = int(np.argmax(score[h])) + 24
+        distance = look.outer_mm / np.exp(_LOG_RADII[0] + rim * _BIN)
+        out.append((float(score[h].max()), _pose_about(camera, sight, normals[h], distance)))
+    return out
+
+
+def _pose_about(camera: CameraModel, sight: Float, normal: Float, distance_mm: float) -> PlanePose:
+    x = np.cross([0.0, 1.0, 0.0], normal)
+    x /= np.linalg.norm(x)
+    rotation = np.stack([x, np.cross(normal, x), normal], axis=1)
+    return PlanePose(camera, rotation, sight * distance_mm)
+
+
+_HEARD = 0.30  # coherence that only a scale reaches; clutter stays under 0.15
+
+
+def find_scale(
+    gray: NDArray[np.uint8], camera: CameraModel, look: ScaleLook, *, shrink: int, tries: int = 3
+) -> list[Candidate]:
+    """Return candidate poses of the scale in a grey picture, the most rhythmic first."""
+    ridges = find_ridges(gray, look.sign, shrink)
+    rough: list[tuple[float, PlanePose]] = []
+    for voted in vote_centres(ridges, (gray.shape[0], gray.shape[1]), shrink):
+        centre, near = sharpen_centre(ridges, voted)
+        if near.sum() < 60:
+            continue
+        rays = np.column_stack([camera.undistort(ridges.at_px[near]), np.ones(int(near.sum()))])
+        centre_ray = np.append(camera.undistort(centre[None])[0], 1.0)
+        rough += ring_poses(rays, centre_ray, camera, look, tries)
+    out: list[Candidate] = []
+    for _, pose in sorted(rough, key=lambda scored: -scored[0]):
+        out.append(pull(gray, pose, look))
+        if out[-1].coherence > _HEARD:
+            break
+    return sorted(out, key=lambda c: -c.coherence)

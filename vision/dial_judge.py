@@ -1,0 +1,93 @@
+"""Which poses and needles may be believed, and how far.
+
+Scale and needle are judged apart: a perfect scale says nothing about the needle.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from calibration.dials import TaughtDial
+from vision.dial_needle import NeedleFit
+from vision.dial_pose import Float, PlanePose
+from vision.dial_rotation import ScaleTurn
+from vision.dial_scale import ScaleFit
+
+MIN_SHARE = 0.40
+"""Share of the marks that must agree on a pose."""
+MAX_SCATTER_PX = 0.60
+"""Marks scatter by 0.03 to 0.2 px in a usable picture, by 1 px and more in a hopeless blur."""
+MIN_TURN_SCORE = 0.25
+MIN_TURN_MARGIN = 0.10
+MIN_FRONT = 0.50
+"""Share of the needle's length in front of the pivot that must be in sight."""
+MIN_STRENGTH = 0.35
+"""Contrast over the taught one: shadows and glare lie below."""
+MAX_MISS_PX = 3.0
+MAX_MISS_SHARE = 0.015
+"""How far the needle's line may pass from the pivot: pixels, or share of the scale's radius."""
+MAX_NEEDLE_SCATTER_PX = 0.9
+_FLOOR_DIVISIONS = 0.0015
+_PRINT_RAD = 2e-5
+_STEP = 1e-6
+
+
+def judge_scale(scale: ScaleFit | None) -> str | None:
+    """Return the flag against a settled scale, None where it may be believed."""
+    if scale is None:
+        return "no dial"
+    if scale.scatter_px > MAX_SCATTER_PX:
+        return "out of focus"
+    if scale.share < MIN_SHARE:
+        return "scale hidden"
+    return None
+
+
+def judge_turn(turn: ScaleTurn) -> str | None:
+    """Return the flag against a scale's turn, None where it may be believed."""
+    if turn.score < MIN_TURN_SCORE or turn.margin < MIN_TURN_MARGIN:
+        return "ambiguous rotation"
+    return None
+
+
+def judge_needle(fit: NeedleFit | None, dial: TaughtDial) -> str | None:
+    """Return the flag against a needle, None where it may be believed."""
+    if fit is None or fit.front_share < MIN_FRONT or fit.strength < MIN_STRENGTH:
+        return "needle hidden"
+    if fit.scatter_px > MAX_NEEDLE_SCATTER_PX:
+        return "needle blurred"
+    allowed_mm = max(MAX_MISS_PX / fit.px_per_mm, MAX_MISS_SHARE * dial.radius_mm)
+    if abs(fit.miss_mm) > allowed_mm + 3 * fit.sigma_miss_mm:
+        return "needle off pivot"
+    return None
+
+
+def _bearing(pose: PlanePose, ends_px: Float, height_mm: float) -> float:
+    """Return the direction in the plane of a line through two pixels at the needle's height."""
+    tail, tip = pose.locate(ends_px, -height_mm)
+    return float(np.arctan2(tip[1] - tail[1], tip[0] - tail[0]))
+
+
+def pose_sigma_rad(scale: ScaleFit, needle: NeedleFit, height_mm: float, reach_mm: float) -> float:
+    """Return the part of the direction's sigma that comes from the pose, by its covariance."""
+    pose = scale.pose
+    way = np.array([np.cos(needle.angle_rad), np.sin(needle.angle_rad)])
+    aside = needle.miss_mm * np.array([-way[1], way[0]])
+    ends = pose.project(np.array([aside, aside + reach_mm * way]), -height_mm)
+    size = len(scale.fit.covariance)
+    slope = np.empty(size)
+    for j in range(size):
+        step = np.zeros(size)
+        step[j] = _STEP
+        ahead = _bearing(pose.moved(step), ends, height_mm)
+        behind = _bearing(pose.moved(-step), ends, height_mm)
+        slope[j] = np.angle(np.exp(1j * (ahead - behind))) / (2 * _STEP)
+    return float(np.sqrt(max(slope @ scale.fit.covariance @ slope, 0.0)))
+
+
+def sigma_divisions(scale: ScaleFit, needle: NeedleFit, dial: TaughtDial) -> float:
+    """Return the reading's k = 1 uncertainty: needle, pose, and a floor for print and lens."""
+    reach = 0.8 * dial.radius_mm
+    pose = pose_sigma_rad(scale, needle, dial.needle_height_mm, reach)
+    angle = float(np.sqrt(needle.sigma_rad**2 + pose**2 + _PRINT_RAD**2))
+    return float(np.hypot(angle * dial.marks_per_turn / (2 * np.pi), _FLOOR_DIVISIONS))

@@ -1,0 +1,161 @@
+"""What teaching photos show of a scale: where the marks end, how wide they are, the numerals."""
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import CameraModel
+from calibration.dial_sheet import DialSheet, TeachingPhoto
+from vision.dial_beat import pull
+from vision.dial_marks import ScaleLook, sample, scan_marks
+from vision.dial_pose import Float, PlanePose, rotation_matrix
+from vision.dial_rotation import unroll, view_radii
+from vision.dial_scale import ScaleFit, estimate_blur, settle
+
+_FIRST_INNER = 0.94  # share of the radius that the shortest marks surely reach inwards to
+_FIRST_HALF_WIDTH = 0.11  # of the pitch
+_ENOUGH = 0.5  # share of marks a teaching photo must show
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LearnedPhoto:
+    """One teaching photo with its settled scale."""
+
+    photo: TeachingPhoto
+    image: NDArray[np.uint8]
+    gray: NDArray[np.uint8]
+    scale: ScaleFit
+
+
+def first_look(sheet: DialSheet, sign: float) -> ScaleLook:
+    """Return what is assumed of a scale's marks before any was seen."""
+    count, outer = sheet.marks_per_turn, sheet.scale_outer_diameter_mm / 2
+    rising = 1.0 if sheet.clockwise else -1.0
+    width = _FIRST_HALF_WIDTH * 2 * np.pi * outer / count
+    return ScaleLook(
+        rising * 2 * np.pi * np.arange(count) / count,
+        outer,
+        np.full(count, _FIRST_INNER * outer),
+        np.full(count, width),
+        sign,
+    )
+
+
+def _rim_points(sheet: DialSheet) -> Float:
+    rising = 1.0 if sheet.clockwise else -1.0
+    angle = rising * np.pi / 2 * np.arange(4)
+    return sheet.scale_outer_diameter_mm / 2 * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+
+
+def poses_from_clicks(
+    sheet: DialSheet, photo: TeachingPhoto, camera: CameraModel
+) -> list[PlanePose]:
+    """Return poses that the four clicked mark ends allow: square on, and both tilts."""
+    rim = _rim_points(sheet)
+    rays = camera.undistort(photo.marks_px)
+    centre = rays.mean(axis=0)
+    arms = rays - centre
+    size = float(np.mean(np.linalg.norm(arms, axis=1)))
+    cross = float(np.sum(rim[:, 0] * arms[:, 1] - rim[:, 1] * arms[:, 0]))
+    turn = float(np.arctan2(cross, float(np.sum(rim * arms))))
+    distance = sheet.scale_outer_diameter_mm / 2 / size
+    flat = rotation_matrix(np.array([0.0, 0.0, turn]))
+    out = [PlanePose(camera, flat, distance * np.append(centre, 1.0))]
+    solid = np.column_stack([rim, np.zeros(4)])
+    _, rotations, shifts, _ = cv2.solvePnPGeneric(
+        solid, rays, np.eye(3), None, flags=cv2.SOLVEPNP_IPPE
+    )
+    for rotation, shift in zip(rotations, shifts, strict=True):
+        out.append(PlanePose(camera, rotation_matrix(rotation.ravel()), shift.ravel()))
+    return out
+
+
+def _snap(pose: PlanePose, sheet: DialSheet, photo: TeachingPhoto) -> tuple[PlanePose, float]:
+    """Return the pose turned by whole marks to agree with the clicks, and what is left (marks)."""
+    clicked = pose.locate(photo.marks_px)
+    rim = _rim_points(sheet)
+    cross = np.sum(rim[:, 0] * clicked[:, 1] - rim[:, 1] * clicked[:, 0])
+    turn = float(np.arctan2(cross, np.sum(rim * clicked)))
+    marks = turn / (2 * np.pi) * sheet.marks_per_turn
+    whole = round(marks)
+    return pose.turned(2 * np.pi * whole / sheet.marks_per_turn), abs(marks - whole)
+
+
+def settle_photo(
+    gray: NDArray[np.uint8],
+    sheet: DialSheet,
+    photo: TeachingPhoto,
+    camera: CameraModel,
+    look: ScaleLook,
+    *,
+    free_camera: bool,
+) -> tuple[ScaleFit | None, float]:
+    """Settle a teaching photo from its clicks; also return how far off the clicks are (marks)."""
+    best: tuple[ScaleFit | None, float] = (None, np.inf)
+    for start in poses_from_clicks(sheet, photo, camera):
+        pulled, left = _snap(pull(gray, start, look, rounds=3).pose, sheet, photo)
+        fit = settle(gray, pulled, look, free_camera=free_camera)
+        if fit is None or fit.share < _ENOUGH:
+            continue
+        if best[0] is None or fit.fit.merit > best[0].fit.merit:
+            best = (fit, left)
+    return best
+
+
+def _radial_contrast(one: LearnedPhoto, look: ScaleLook, radii: Float) -> Float:
+    """Return (marks, rings) contrast of each mark against its gaps, over its own outer part."""
+    count = len(look.angle_rad)
+    pitch = 2 * np.pi / count
+    lanes = np.array([-0.5, -0.42, -0.05, 0.0, 0.05, 0.42, 0.5]) * pitch
+    angle = look.angle_rad[:, None] + lanes
+    ring = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
+    points = ring[:, None] * radii[None, :, None, None]
+    pixels = one.scale.pose.project(points.reshape(-1, 2)).reshape(*points.shape)
+    values = sample(one.gray, pixels)
+    contrast = look.sign * (values[..., 2:5].mean(-1) - values[..., [0, 1, 5, 6]].mean(-1))
+    outer = (radii > 0.955 * look.outer_mm) & (radii < 0.985 * look.outer_mm)
+    return np.asarray(contrast / np.maximum(contrast[:, outer].mean(axis=1, keepdims=True), 1e-6))
+
+
+def learn_inner_ends(photos: list[LearnedPhoto], look: ScaleLook) -> Float:
+    """Return (marks,) the radius of each mark's inner end: where its contrast halves."""
+    radii = look.outer_mm * np.linspace(0.72, 0.985, 90)
+    stack = np.array([_radial_contrast(one, look, radii) for one in photos])
+    contrast = np.median(stack, axis=0)
+    dark = contrast < 0.5
+    last = np.where(dark.any(axis=1), dark.shape[1] - 1 - np.argmax(dark[:, ::-1], axis=1), 0)
+    inner = radii[np.minimum(last + 1, len(radii) - 1)]
+    inner = np.minimum(inner, float(np.quantile(inner, 0.9)))
+    few = max(2, len(inner) // 25)
+    return np.maximum(inner, float(np.sort(inner)[few - 1]))
+
+
+def learn_half_width(photos: list[LearnedPhoto], look: ScaleLook) -> float:
+    """Return the marks' half width in mm: the one under which their profiles fit best."""
+    pitch = look.pitch_mm
+    trials = pitch * np.linspace(0.04, 0.26, 12)
+    noise = np.zeros(len(trials))
+    for i, width in enumerate(trials):
+        tried = replace(look, half_width_mm=np.full_like(look.half_width_mm, width))
+        for one in photos:
+            blur = estimate_blur(one.gray, one.scale.pose, tried)
+            noise[i] += scan_marks(one.gray, one.scale.pose, tried, blur).noise
+    return float(trials[int(np.argmin(noise))])
+
+
+def learn_view(
+    photos: list[LearnedPhoto], look: ScaleLook, sheet: DialSheet
+) -> tuple[Float, Float]:
+    """Return the taught view of the numerals (rows, columns) and its radii.
+
+    The median over the photos takes needle, shadow and glare out once there are three.
+    """
+    radii = view_radii(look.inner_mm, look.outer_mm)
+    rising = 1.0 if sheet.clockwise else -1.0
+    rings = [
+        unroll(one.gray, one.scale.pose, radii, sheet.marks_per_turn, rising) for one in photos
+    ]
+    rings = [ring / (np.std(ring) + 1e-9) for ring in rings]
+    return np.median(np.array(rings), axis=0), radii

@@ -1,0 +1,216 @@
+"""The pose of a dial's plane before the camera, refined on what was seen of its marks.
+
+Plane frame: origin at the scale's centre, x towards the zero mark, y a quarter turn
+clockwise from it as seen in the picture, z away from the camera. Lengths in mm. A point
+above the scale (the needle) has a negative z.
+"""
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import CameraModel
+
+Float = NDArray[np.float64]
+
+GUESSED_FOCAL = 1.15
+"""Focal length over picture width where no camera model is known (47 degrees across)."""
+_FOCAL_PRIOR = 0.25  # one sigma of the logarithm of that guess
+_K1_PRIOR = 0.04  # one sigma of the first radial term of an unknown lens
+
+
+def guessed_camera(width: int, height: int) -> CameraModel:
+    """Return the camera assumed where none is known: to be freed in the fit."""
+    focal = GUESSED_FOCAL * width
+    return CameraModel(width, height, focal, focal, (width - 1) / 2, (height - 1) / 2)
+
+
+def rotation_matrix(vector: Float) -> Float:
+    """Return the (3, 3) rotation of a rotation vector (3,) in radians."""
+    matrix, _ = cv2.Rodrigues(np.asarray(vector, dtype=np.float64))
+    return np.asarray(matrix, dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlanePose:
+    """Rotation (3, 3) and translation (3,) from the plane's frame to the camera's."""
+
+    camera: CameraModel
+    rotation: Float
+    translation: Float
+
+    def homography(self, z_mm: float = 0.0) -> Float:
+        """Return the (3, 3) map from (x, y, 1) at height `z_mm` to the normalised picture."""
+        H = self.rotation.copy()
+        H[:, 2] = H[:, 2] * z_mm + self.translation
+        return H
+
+    def project(self, points_mm: Float, z_mm: float = 0.0) -> Float:
+        """Return pixels (n, 2) of plane points (n, 2) at height `z_mm`."""
+        H = self.homography(z_mm)
+        scaled = points_mm @ H[:, :2].T + H[:, 2]
+        return self.camera.distort(scaled[:, :2] / scaled[:, 2:])
+
+    def locate(self, points_px: Float, z_mm: float = 0.0) -> Float:
+        """Return the plane points (n, 2) at height `z_mm` that pixels (n, 2) look at."""
+        rays = self.camera.undistort(points_px)
+        H = np.linalg.inv(self.homography(z_mm))
+        scaled = rays @ H[:, :2].T + H[:, 2]
+        return np.asarray(scaled[:, :2] / scaled[:, 2:])
+
+    def eye_mm(self) -> Float:
+        """Return the camera's centre (3,) in the plane's frame."""
+        return -self.rotation.T @ self.translation
+
+    def lifted(self, z_mm: float) -> tuple[Float, float]:
+        """Return where a point at (0, 0, z) appears on the scale (2,), and its magnification.
+
+        The planes z = 0 and z map onto each other by this shift and scaling, which keep
+        every direction: a needle's direction is free of parallax.
+        """
+        eye = self.eye_mm()
+        ratio = eye[2] / (eye[2] - z_mm)
+        return eye[:2] * (1.0 - ratio), float(ratio)
+
+    def tilt_rad(self) -> float:
+        """Return the angle between the line of sight to the centre and the plane's normal."""
+        sight = self.translation / np.linalg.norm(self.translation)
+        return float(np.arccos(np.clip(self.rotation[:, 2] @ sight, -1.0, 1.0)))
+
+    def turned(self, angle_rad: float) -> "PlanePose":
+        """Return the pose whose x axis lies `angle_rad` further clockwise."""
+        turn = rotation_matrix(np.array([0.0, 0.0, angle_rad]))
+        return replace(self, rotation=self.rotation @ turn)
+
+    def mirrored(self) -> "PlanePose":
+        """Return the pose with the tilt's sign turned, which fits almost as well when far away."""
+        sight = self.translation / np.linalg.norm(self.translation)
+        normal = self.rotation[:, 2]
+        other = 2.0 * (normal @ sight) * sight - normal
+        axis = np.cross(normal, other)
+        sine = float(np.linalg.norm(axis))
+        angle = float(np.arctan2(sine, normal @ other))
+        swing = rotation_matrix(axis * (angle / sine)) if sine > 1e-9 else np.eye(3)
+        return replace(self, rotation=swing @ self.rotation)
+
+    def moved(self, step: Float) -> "PlanePose":
+        """Return the pose after a small step: three rotations in the plane's frame (rad),
+        three shifts over the distance, and for a free camera log focal length and k1.
+        """
+        distance = float(np.linalg.norm(self.translation))
+        camera = self.camera
+        if len(step) > 6:
+            gain = float(np.exp(step[6]))
+            camera = replace(
+                camera, fx=camera.fx * gain, fy=camera.fy * gain, k1=camera.k1 + float(step[7])
+            )
+        return PlanePose(
+            camera,
+            self.rotation @ rotation_matrix(step[:3]),
+            self.translation + distance * step[3:6],
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """What was seen: n plane points, their pixels, the image direction measured along, sigma."""
+
+    points_mm: Float
+    seen_px: Float
+    along: Float
+    """(n, 2) unit vectors: only this component of `seen_px` was measured."""
+    sigma_px: Float
+    group: NDArray[np.intp]
+    """(n,) index of the mark each belongs to: marks are dropped whole."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PoseFit:
+    """A refined pose with its covariance and what each observation said."""
+
+    pose: PlanePose
+    covariance: Float
+    """(6, 6), or (8, 8) with a free camera, of the step parameters of `PlanePose.moved`."""
+    residual_px: Float
+    weight: Float
+    """(n,) robust weights in [0, 1]."""
+    merit: float
+    """Observations that agree, each counted by how well: what poses of one scale compare by."""
+
+
+_STEP = 1e-6
+
+
+def pose_jacobian(pose: PlanePose, points_mm: Float, along: Float, size: int) -> Float:
+    """Return (n, size) derivatives of the pixels along `along` to the step parameters."""
+    out = np.empty((len(points_mm), size))
+    for j in range(size):
+        step = np.zeros(size)
+        step[j] = _STEP
+        ahead = pose.moved(step).project(points_mm)
+        behind = pose.moved(-step).project(points_mm)
+        out[:, j] = np.einsum("ij,ij->i", ahead - behind, along) / (2 * _STEP)
+    return out
+
+
+def _residuals(pose: PlanePose, seen: Evidence) -> Float:
+    return np.asarray(
+        np.einsum("ij,ij->i", seen.seen_px - pose.project(seen.points_mm), seen.along)
+    )
+
+
+def robust_weights(scaled: Float, group: NDArray[np.intp], limit: float) -> Float:
+    """Return Tukey weights of scaled residuals; the worst of a group speaks for the whole."""
+    worst = np.zeros(int(group.max(initial=-1)) + 1)
+    np.maximum.at(worst, group, np.abs(scaled))
+    u = np.minimum(worst[group] / limit, 1.0)
+    return np.asarray((1.0 - u * u) ** 2)
+
+
+def _spread(scaled: Float) -> float:
+    """Return a robust standard deviation of scaled residuals, not under 1."""
+    return max(1.0, 1.4826 * float(np.median(np.abs(scaled))))
+
+
+def _prior(pose: PlanePose, size: int) -> tuple[Float, Float]:
+    """Return the (size,) information and gradient that hold a free camera to its guess."""
+    info, pull = np.zeros(size), np.zeros(size)
+    if size > 6:
+        guess = GUESSED_FOCAL * pose.camera.image_width
+        info[6:] = 1 / _FOCAL_PRIOR**2, 1 / _K1_PRIOR**2
+        pull[6:] = -np.log(pose.camera.fx / guess) * info[6], -pose.camera.k1 * info[7]
+    return info, pull
+
+
+def refine_pose(
+    pose: PlanePose, seen: Evidence, *, free_camera: bool, rounds: int = 6, limit: float = 4.5
+) -> PoseFit:
+    """Fit the pose to what was seen of the marks: Gauss-Newton, Tukey weights by whole marks.
+
+    `limit` is where a mark's weight reaches zero, in robust standard deviations.
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If fewer observations than parameters carry weight.
+    """
+    size = 8 if free_camera else 6
+    scaled = _residuals(pose, seen) / seen.sigma_px
+    for _ in range(rounds):
+        spread = _spread(scaled)
+        weight = robust_weights(scaled / spread, seen.group, limit)
+        J = pose_jacobian(pose, seen.points_mm, seen.along, size) / seen.sigma_px[:, None]
+        info, pull = _prior(pose, size)
+        normal = (J * weight[:, None]).T @ J + np.diag(info)
+        step = np.linalg.solve(normal, J.T @ (weight * scaled) + pull)
+        pose = pose.moved(step)
+        scaled = _residuals(pose, seen) / seen.sigma_px
+        if np.abs(step[:6]).max() < 1e-7:
+            break
+    spread = _spread(scaled)
+    weight = robust_weights(scaled / spread, seen.group, limit)
+    covariance = np.linalg.inv(normal) * spread**2
+    merit = float(np.sum(np.maximum(1.0 - (scaled / limit) ** 2, 0.0)))
+    return PoseFit(pose, covariance, scaled * seen.sigma_px, weight, merit)

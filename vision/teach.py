@@ -1,0 +1,153 @@
+"""Teach a dial from its owner's sheet and a few photos."""
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import CameraModel, load_camera
+from calibration.dial_sheet import DialSheet, TeachingPhoto, read_sheet
+from calibration.dials import TaughtDial, check_dial_name
+from readings import BadInputError, frozen_array
+from vision.dial_learn import (
+    LearnedPhoto,
+    first_look,
+    learn_half_width,
+    learn_inner_ends,
+    learn_view,
+    settle_photo,
+)
+from vision.dial_learn_needle import learn_needle
+from vision.dial_marks import ScaleLook
+from vision.dial_pose import guessed_camera
+
+_CLICKS_OFF = 0.4  # of a mark: farther off, the clicks and the marks do not agree
+
+
+def _load(photo: TeachingPhoto) -> NDArray[np.uint8]:
+    data = photo.file.read_bytes() if photo.file.is_file() else b""
+    image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR) if data else None
+    if image is None:
+        msg = f"The teaching photo {photo.file} is missing or no picture: take it again."
+        raise BadInputError(msg)
+    return np.asarray(image, dtype=np.uint8)
+
+
+def _camera_for(folder: Path, images: list[NDArray[np.uint8]], *, use: bool) -> CameraModel:
+    height, width = images[0].shape[:2]
+    if not use or not (folder / "camera.json").exists():
+        return guessed_camera(width, height)
+    camera = load_camera(folder / "camera.json")
+    for image in images:
+        if image.shape[1::-1] != camera.size:
+            msg = (
+                f"A teaching photo is {image.shape[1]} x {image.shape[0]} pixels, the camera file "
+                f"says {camera.image_width} x {camera.image_height}: use that camera's photos."
+            )
+            raise BadInputError(msg)
+    return camera
+
+
+def _polarity(
+    sheet: DialSheet, image: NDArray[np.uint8], photo: TeachingPhoto, camera: CameraModel
+) -> float:
+    """Return +1 for bright marks, -1 for dark ones: as which they agree with the clicks."""
+    off = {
+        sign: settle_photo(image, sheet, photo, camera, first_look(sheet, sign), free_camera=False)[
+            1
+        ]
+        for sign in (-1.0, 1.0)
+    }
+    return min(off, key=lambda sign: off[sign])
+
+
+def _settle_all(
+    sheet: DialSheet,
+    images: list[NDArray[np.uint8]],
+    photos: tuple[TeachingPhoto, ...],
+    camera: CameraModel,
+    look: ScaleLook,
+    *,
+    free_camera: bool,
+) -> list[LearnedPhoto]:
+    out = []
+    for image, photo in zip(images, photos, strict=True):
+        gray = np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
+        fit, off = settle_photo(gray, sheet, photo, camera, look, free_camera=free_camera)
+        if fit is None or off > _CLICKS_OFF:
+            msg = (
+                f"The scale in {photo.file} does not fit the clicks: check marks_per_turn, "
+                "clockwise and the clicked marks, or take a sharper photo."
+            )
+            raise BadInputError(msg)
+        out.append(LearnedPhoto(photo, image, gray, fit))
+    return out
+
+
+def teach_dial(
+    folder: Path, *, name: str, photos: int | None = None, use_camera: bool = True
+) -> TaughtDial:
+    """Learn a dial from `dial.json`, `camera.json` (if used) and the teaching photos.
+
+    `photos` uses only the first so many. Nothing is written: give the result to a
+    `DialStore`, which sets its version.
+
+    Raises
+    ------
+    BadInputError
+        If the folder, its sheet or a photo cannot be used.
+    """
+    check_dial_name(name)
+    sheet = read_sheet(Path(folder))
+    if photos is not None and photos < 1:
+        msg = f"{photos} teaching photos were asked for: at least one is needed."
+        raise BadInputError(msg)
+    chosen = sheet.photos[:photos]
+    images = [_load(photo) for photo in chosen]
+    camera = _camera_for(Path(folder), images, use=use_camera)
+    free = not use_camera or not (Path(folder) / "camera.json").exists()
+    gray = np.asarray(cv2.cvtColor(images[0], cv2.COLOR_BGR2GRAY), dtype=np.uint8)
+    look = first_look(sheet, _polarity(sheet, gray, chosen[0], camera))
+    learned = _settle_all(sheet, images, chosen, camera, look, free_camera=free)
+    look = _learn_marks(learned, look)
+    learned = _settle_all(sheet, images, chosen, camera, look, free_camera=free)
+    return _assemble(name, sheet, learned, look)
+
+
+def _learn_marks(learned: list[LearnedPhoto], look: ScaleLook) -> ScaleLook:
+    inner = learn_inner_ends(learned, look)
+    look = ScaleLook(look.angle_rad, look.outer_mm, inner, look.half_width_mm, look.sign)
+    width = np.full(len(inner), learn_half_width(learned, look))
+    return ScaleLook(look.angle_rad, look.outer_mm, inner, width, look.sign)
+
+
+def _assemble(
+    name: str, sheet: DialSheet, learned: list[LearnedPhoto], look: ScaleLook
+) -> TaughtDial:
+    view, radii = learn_view(learned, look, sheet)
+    needle = learn_needle(learned, sheet)
+    return TaughtDial(
+        name=name,
+        version=0,
+        unit=sheet.unit,
+        graduation=sheet.graduation,
+        marks_per_turn=sheet.marks_per_turn,
+        numbering=sheet.numbering,
+        clockwise=sheet.clockwise,
+        has_turns_counter=sheet.has_turns_counter,
+        scale_outer_diameter_mm=sheet.scale_outer_diameter_mm,
+        needle_height_mm=sheet.needle_height_mm,
+        travel_mm=sheet.travel_mm,
+        photos=len(learned),
+        mark_sign=look.sign,
+        mark_inner_mm=frozen_array(look.inner_mm),
+        mark_half_width_mm=frozen_array(look.half_width_mm),
+        view=frozen_array(view),
+        view_radius_mm=frozen_array(radii),
+        needle_colour=frozen_array(needle.colour),
+        needle_contrast=needle.contrast,
+        needle_reach_mm=frozen_array(needle.u_mm),
+        needle_half_width_mm=frozen_array(needle.half_width_mm),
+        hub_mm=needle.hub_mm,
+    )
