@@ -8,6 +8,7 @@ from simulator.bench import Answer, Bench, BenchState, BenchTruth
 from simulator.optics import camera_model
 from simulator.source import BenchSource
 from simulator.spec import BenchSpec, random_spec
+from simulator.strip import collar
 from simulator.teaching import write_teaching_folder
 
 __all__ = [
@@ -18,6 +19,7 @@ __all__ = [
     "BenchState",
     "BenchTruth",
     "camera_model",
+    "collar",
     "random_spec",
     "write_teaching_folder",
 ]

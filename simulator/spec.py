@@ -113,7 +113,7 @@ def _check(spec: BenchSpec) -> None:
     least = (spec.backlash_x_mm, spec.backlash_y_mm, spec.retrace_mm, spec.noise_grey)
     _demand(min(least) >= 0, "backlash, retrace and noise cannot be negative")
     _demand(spec.wheel_divisions >= 1, "a handwheel needs at least one division")
-    _demand(4 <= spec.collar_markers <= 50, "a collar carries 4 to 50 markers")
+    _demand(6 <= spec.collar_markers <= 50, "a collar carries 6 to 50 markers")
     _demand(abs(spec.tilt_deg) <= 45.0, "the dial's face is drawn up to 45 degrees of tilt")
     sized = 320 <= spec.image_width <= 4096 and 180 <= spec.image_height <= 2304
     _demand(sized, "the picture must be 320 x 180 to 4096 x 2304 pixels")

@@ -7,15 +7,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import CameraModel
+from calibration.collars import Collar
 from simulator.canvas import Image
 from simulator.optics import Float, Place, Window, on_cylinder, project, window_round
 from simulator.scenery import COLLAR_HALF_MM, COLLAR_RADIUS_MM
+from simulator.spec import BenchSpec
 
 _TEXELS_PER_PITCH = 120
 _MARKER_TEXELS = 84
 """A marker's side: seven tenths of the pitch, and a whole number of texels for each cell."""
 _PAPER, _INK = 226, 34
 _FINE = 2
+
+
+def collar(spec: BenchSpec) -> Collar:
+    """Return what is known of the bench's collar before measuring."""
+    return Collar(markers=spec.collar_markers, dictionary="4x4_50")
 
 
 class Strip:

@@ -178,12 +178,16 @@ def test_the_collar_is_drawn_at_its_angle():
     assert np.abs(errors).max() < COLLAR_GOAL_DEG
 
 
-def test_the_collar_shows_upright_markers_rising_to_the_right():
-    image = Painter(PLAIN, np.random.default_rng(0)).paint(Scene(0.0, math.radians(90.0)))
+@pytest.mark.parametrize("markers", [16, 24])
+def test_the_collar_shows_upright_markers_rising_to_the_right(markers):
+    spec = replace(PLAIN, collar_markers=markers)
+    image = Painter(spec, np.random.default_rng(0)).paint(Scene(0.0, math.radians(90.0)))
     corners, ids = detect_markers(image)
     order = np.argsort([c[:, 0].mean() for c in corners])
+    assert len(ids) >= 4
     assert list(np.diff([ids[i] for i in order])) == [1] * (len(ids) - 1)
     assert all(c[0, 0] < c[1, 0] and c[0, 1] < c[3, 1] for c in corners)
+    assert markers // 4 in ids, "a quarter turn brings the marker a quarter round to the lens"
 
 
 def test_the_needle_stands_above_its_scale():

@@ -313,7 +313,7 @@ def test_random_specs_stay_in_the_range_of_the_closed_loop():
         ({"backlash_x_mm": -0.1}, "cannot be negative"),
         ({"turn_s": 0.0}, "above 0"),
         ({"image_width": 10}, "320 x 180"),
-        ({"collar_markers": 2}, "4 to 50"),
+        ({"collar_markers": 2}, "6 to 50"),
         ({"preload_mm": 9.0}, "inside the dial's travel"),
         ({"tilt_deg": 80.0}, "45 degrees"),
     ],
