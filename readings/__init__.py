@@ -33,7 +33,13 @@ from readings.errors import (
     SparehandError,
 )
 from readings.flags import FLAGS, Flag, flag_sentence
-from readings.units import MM_PER_INCH, LengthUnit, format_length, to_mm
+from readings.units import (
+    MM_PER_INCH,
+    LengthUnit,
+    format_length,
+    format_with_uncertainty,
+    to_mm,
+)
 
 __all__ = [
     "DIRECTION_DEG",
@@ -60,6 +66,7 @@ __all__ = [
     "Sweep",
     "flag_sentence",
     "format_length",
+    "format_with_uncertainty",
     "frozen_array",
     "move_word",
     "offset_from_first_harmonic",

@@ -29,3 +29,14 @@ def format_length(value_mm: float, unit: LengthUnit = "mm", *, signed: bool = Fa
     if unit == "in":
         return f"{value_mm / MM_PER_INCH:{sign}.4f} in"
     return f"{value_mm:{sign}.3f} mm"
+
+
+def format_with_uncertainty(value_mm: float, u_mm: float, unit: LengthUnit = "mm") -> str:
+    """Return a length with its expanded uncertainty (k = 2), one digit finer than a length alone.
+
+    >>> format_with_uncertainty(0.1234, 0.0011)
+    '0.1234 ± 0.0022 mm (k = 2)'
+    """
+    if unit == "in":
+        return f"{value_mm / MM_PER_INCH:.5f} ± {2 * u_mm / MM_PER_INCH:.5f} in (k = 2)"
+    return f"{value_mm:.4f} ± {2 * u_mm:.4f} mm (k = 2)"

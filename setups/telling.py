@@ -3,7 +3,15 @@
 from math import pi
 
 from calibration.handwheels import Handwheel
-from readings import DIRECTION_DEG, Axis, Direction, flag_sentence, format_length, move_word
+from readings import (
+    DIRECTION_DEG,
+    Axis,
+    Direction,
+    flag_sentence,
+    format_length,
+    format_with_uncertainty,
+    move_word,
+)
 from setups.advice import Advice, Move, Wanted
 from setups.checklists import CHECKLISTS, ticked
 from setups.fine import (
@@ -239,10 +247,8 @@ def _approach(axis: Axis, travel_mm: float, trend: str, back_off: float) -> str:
 
 def found_note(found: Found) -> str:
     """Return the numbers of the last pair in one sentence."""
-    return (
-        f"Off by {format_length(found.eccentricity_mm)} ± "
-        f"{format_length(2 * found.u_eccentricity_mm)} (k = 2): {found.verdict}."
-    )
+    off = format_with_uncertainty(found.eccentricity_mm, found.u_eccentricity_mm)
+    return f"Off by {off}: {found.verdict}."
 
 
 def flag_lines(found: Found) -> tuple[str, ...]:

@@ -1,0 +1,20 @@
+"""The script that Streamlit runs for each page: chooses the page, sets the look."""
+
+from pathlib import Path
+
+import streamlit as st
+
+from ui.theme import PAGE_STYLE
+
+PAGES = Path(__file__).parent / "pages"
+
+st.set_page_config(page_title="Sparehand", layout="wide", initial_sidebar_state="collapsed")
+st.html(PAGE_STYLE)
+page = st.navigation(
+    [
+        st.Page(PAGES / "page_setup.py", title="Setup", url_path="setup", default=True),
+        st.Page(PAGES / "page_records.py", title="Records", url_path="records"),
+    ],
+    position="top",
+)
+page.run()

@@ -1,0 +1,59 @@
+"""The dashboard as a process: it blocks until it is told to end, and then ends orderly."""
+
+import signal
+import sys
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import BinaryIO
+
+from stream.client import AsyncClient
+from ui.output import tell
+from ui.server import LOOPBACK, Server, bind, make_server
+
+
+def run_dashboard(
+    home: Path,
+    port: int,
+    *,
+    parent_pipe: bool = False,
+    announce: Callable[[str], None] = tell,
+) -> int:
+    """Serve the dashboard of `home` until INT or TERM; return 0.
+
+    Parameters
+    ----------
+    home
+        The folder with the book and the running service's addresses.
+    port
+        0 lets the system choose.
+    parent_pipe
+        End as well when stdin ends: the parent holds its other end, so the dashboard
+        dies with it.
+    announce
+        Gets one sentence with the address, once it can be opened.
+
+    Raises
+    ------
+    BadInputError
+        If the port cannot be had.
+    """
+    sock = bind(port)
+    bound: int = sock.getsockname()[1]
+    server = make_server(home, bound, lambda: AsyncClient(home))
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, server.handle_exit)
+    if parent_pipe:
+        _end_with(sys.stdin.buffer, server)
+    announce(f"Dashboard: http://{LOOPBACK}:{bound}/")
+    server.run(sockets=[sock])
+    return 0
+
+
+def _end_with(pipe: BinaryIO, server: Server) -> None:
+    def watch() -> None:
+        while pipe.read(4096):
+            pass
+        server.should_exit = True
+
+    threading.Thread(target=watch, name="parent-pipe", daemon=True).start()

@@ -1,0 +1,1 @@
+"""The live block of the dashboard: its Python wrapper, what it says, and its page files."""

@@ -1,0 +1,204 @@
+"""What the live block shows, as text: made here once, so that the page itself formats nothing.
+
+Lengths, signs and senses come from their one place in `readings` and `setups`.
+"""
+
+from dataclasses import dataclass
+from math import pi
+from typing import Literal
+
+from readings import (
+    Axis,
+    format_length,
+    format_with_uncertainty,
+    move_word,
+    offset_from_first_harmonic,
+)
+from setups import GUIDES, Found, Move, flag_lines
+from setups.fine import travel_from_needle
+from stream.messages import Live, SessionView
+
+Side = Literal["low", "high", "there"]
+NO_NUMBER = "– – –"
+
+_SIDE_WORDS: dict[Side, str] = {
+    "low": "needle too low",
+    "high": "needle too high",
+    "there": "needle is there: let it stand",
+}
+VERDICT_WORDS = {
+    "inside": "Inside the tolerance",
+    "outside": "Outside the tolerance",
+    "cannot tell": "Cannot tell: too near the tolerance for this dial",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class LiveShown:
+    """One reading as text.
+
+    `remaining` and `side` stand while the needle is to be brought to a reading;
+    `off` is how far it is off in windows, signed, for the tone; `way` is the side to
+    which the table moves (an arrow is drawn), "" where only the needle can tell.
+    """
+
+    value: str
+    divisions: str
+    target: str = ""
+    side: Side | None = None
+    side_words: str = ""
+    remaining: str = ""
+    off: float | None = None
+    way: Literal["", "right", "left", "back", "front"] = ""
+    travel: str = ""
+    turned: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StateShown:
+    """The numbers of a setup as text, and the sign with which a trace is drawn."""
+
+    outline_sign: float
+    numbers: tuple[tuple[str, str], ...] = ()
+    verdict: str = ""
+    offset: str = ""
+    tolerance: str = ""
+    history: tuple[str, ...] = ()
+    flags: tuple[str, ...] = ()
+
+
+def divisions_words(divisions: float | None) -> str:
+    """Return a reading in divisions of the dial.
+
+    >>> divisions_words(-3.04)
+    '-3.0 divisions'
+    """
+    return "" if divisions is None else f"{divisions:+.1f} divisions"
+
+
+def show_live(live: Live, view: SessionView) -> LiveShown:
+    """Return one reading as text, with what the setup in hand wants of it."""
+    if live.value_mm is None:
+        return LiveShown(NO_NUMBER, "", target=_target(live), turned=_turned(live))
+    value = format_length(live.value_mm, signed=True).removesuffix(" mm")
+    divisions = divisions_words(live.divisions)
+    if live.target_mm is None or live.window_mm is None:
+        return LiveShown(value, divisions, turned=_turned(live))
+    off_mm = live.value_mm - live.target_mm
+    side = _side(off_mm, live.window_mm)
+    way, travel = _travel(live, view, side)
+    return LiveShown(
+        value,
+        divisions,
+        target=_target(live),
+        side=side,
+        side_words=_SIDE_WORDS[side],
+        remaining="" if side == "there" else format_length(abs(off_mm)),
+        off=off_mm / live.window_mm,
+        way=way,
+        travel=travel,
+    )
+
+
+def _target(live: Live) -> str:
+    if live.target_mm is None:
+        return ""
+    return (
+        f"{format_length(live.target_mm, signed=True)}  ({divisions_words(live.target_divisions)})"
+    )
+
+
+def _turned(live: Live) -> str:
+    return "" if live.turned_deg is None else f"{abs(live.turned_deg):.0f}°"
+
+
+def _side(off_mm: float, window_mm: float) -> Side:
+    if abs(off_mm) <= window_mm:
+        return "there"
+    return "low" if off_mm < 0 else "high"
+
+
+def _move_in_hand(view: SessionView) -> Move | None:
+    advice = view.advice
+    if advice is None or advice.move is None or not advice.moves:
+        return None
+    return advice.moves[advice.move]
+
+
+_Way = Literal["", "right", "left", "back", "front"]
+
+
+def _travel(live: Live, view: SessionView, side: Side) -> tuple[_Way, str]:
+    """Return which way the table still has to move, from the needle; "" where unknown."""
+    move = _move_in_hand(view)
+    if move is None or move.what != "table" or side == "there" or view.guide is None:
+        return "", ""
+    if live.theta_deg is None or live.value_mm is None or live.target_mm is None:
+        return "", ""
+    theta_rad = live.theta_deg * pi / 180.0
+    surface = GUIDES[view.guide].surface
+    travel_mm = travel_from_needle(live.value_mm, live.target_mm, move.axis, theta_rad, surface)
+    least = "at least " if "end of travel" in live.flags else ""
+    words = f"table {move_word(move.axis, travel_mm)} {least}{format_length(abs(travel_mm))}"
+    return _way(move.axis, travel_mm), words
+
+
+def _way(axis: Axis, travel_mm: float) -> _Way:
+    ways: dict[tuple[str, bool], _Way] = {
+        ("x", True): "right",
+        ("x", False): "left",
+        ("y", True): "back",
+        ("y", False): "front",
+    }
+    return ways.get((axis, travel_mm >= 0), "")
+
+
+def show_state(view: SessionView) -> StateShown:
+    """Return the numbers of the setup in hand as text."""
+    if view.guide is None:
+        return StateShown(1.0)
+    surface = GUIDES[view.guide].surface
+    sign = 1.0 if surface == "face" else offset_from_first_harmonic(1.0, 0.0, surface)[0]
+    tolerance = "" if view.tolerance_mm is None else format_length(view.tolerance_mm)
+    found = view.found
+    return StateShown(
+        outline_sign=sign,
+        numbers=number_rows(found) if found else (),
+        verdict=VERDICT_WORDS[found.verdict] if found else "",
+        offset=format_with_uncertainty(found.eccentricity_mm, found.u_eccentricity_mm)
+        if found
+        else "",
+        tolerance=tolerance,
+        history=tuple(history_line(i, f) for i, f in enumerate(view.history, start=1)),
+        flags=flag_lines(found) if found else (),
+    )
+
+
+def history_line(number: int, found: Found) -> str:
+    """Return the numbers of the `number`-th pair of turns in one line."""
+    off = format_with_uncertainty(found.eccentricity_mm, found.u_eccentricity_mm)
+    locked = ", slides locked" if found.locked else ""
+    return f"{number}. Off centre {off}: {found.verdict}{locked}"
+
+
+def number_rows(found: Found) -> tuple[tuple[str, str], ...]:
+    """Return what a pair of turns told, as (label, text) rows."""
+    rows: list[tuple[str, str]] = [
+        ("Off centre", format_with_uncertainty(found.eccentricity_mm, found.u_eccentricity_mm)),
+        ("Work from spindle along X", _along("x", found.offset_x_mm, found.u_x_mm)),
+        ("Work from spindle along Y", _along("y", found.offset_y_mm, found.u_y_mm)),
+        ("Runout of the fitted curve (TIR)", format_length(found.tir_mm)),
+        ("One turn against the other", format_length(found.sideways_mm)),
+    ]
+    if found.ovality_mm is not None:
+        rows.append(("Out of round, two lobes", format_length(found.ovality_mm)))
+    if found.return_mm is not None:
+        rows.append(("Where a turn overlaps itself", format_length(found.return_mm)))
+    dial = "not checked" if found.u_dial_mm is None else format_length(2 * found.u_dial_mm)
+    rows.append(("The dial's own uncertainty (k = 2)", dial))
+    rows.append(("Least this dial can prove", format_length(found.least_provable_mm)))
+    return tuple(rows)
+
+
+def _along(axis: Axis, offset_mm: float, u_mm: float) -> str:
+    return f"{move_word(axis, offset_mm)} {format_with_uncertainty(abs(offset_mm), u_mm)}"

@@ -1,0 +1,107 @@
+"""The Setup page: start a setup, then walk it; the numbers found stand below the live block."""
+
+import streamlit as st
+
+from setups import GUIDES
+from stream.messages import SessionView
+from ui.live.component import live_block
+from ui.live.wording import show_state
+from ui.server import dashboard
+
+JOB, PART, OPERATION = "Lock paddle winding gear", "Gear-case end 1", "Bore 52 mm seat"
+SEAT_MM = 52.0
+"""What the form holds at first, so that the demo needs no typing."""
+
+
+def start_page(view: SessionView) -> None:
+    """Show the form beside the live picture."""
+    form, live = st.columns([1, 1.1])
+    with live:
+        block = live_block(key="live-start", revision=view.revision, compact=True)
+    if block.revision:
+        st.rerun()
+    with form:
+        _start_form()
+
+
+def _start_form() -> None:
+    with st.form("start", border=False):
+        guide = st.selectbox(
+            "Setup", list(GUIDES), format_func=lambda key: GUIDES[key].title, key="guide"
+        )
+        job = st.text_input("Job", JOB, key="job")
+        part = st.text_input("Part", PART, key="part")
+        operation = st.text_input("Operation", OPERATION, key="operation")
+        left, right = st.columns(2)
+        tolerance_mm = left.number_input(
+            "Tolerance: axes within (mm)",
+            0.001,
+            1.0,
+            GUIDES[guide].default_tolerance_mm,
+            0.001,
+            format="%.3f",
+            key="tolerance",
+        )
+        diameter_mm = right.number_input(
+            "Diameter of the seat (mm)", 5.0, 1000.0, SEAT_MM, 0.5, key="diameter"
+        )
+        if not st.form_submit_button("Start this setup", type="primary", width="stretch"):
+            return
+    answer = dashboard().bridge.command_now(
+        "begin",
+        guide=guide,
+        job=job,
+        part=part,
+        operation=operation,
+        tolerance_mm=tolerance_mm,
+        diameter_mm=diameter_mm,
+    )
+    if answer.ok:
+        st.session_state.another = False
+    else:
+        st.error(answer.said)
+
+
+def step_page(view: SessionView) -> None:
+    """Show the live step on one screen, and below it what was found so far."""
+    block = live_block(key="live", revision=view.revision)
+    if block.wish == "record" and view.setup_id is not None:
+        st.session_state.record = view.setup_id
+        st.switch_page("pages/page_records.py")
+    if block.wish == "another":
+        st.session_state.another = True
+        st.rerun()
+    _numbers(view)
+    _give_up(view)
+
+
+def _numbers(view: SessionView) -> None:
+    shown = show_state(view)
+    if not shown.numbers:
+        return
+    st.subheader(shown.verdict)
+    found, history = st.columns(2)
+    found.table(dict(shown.numbers))
+    history.markdown("**Corrections so far**")
+    for line in shown.history:
+        history.text(line)
+    for sentence in shown.flags:
+        history.text(sentence)
+
+
+def _give_up(view: SessionView) -> None:
+    if view.finished:
+        return
+    with st.expander("Give this setup up"):
+        st.text("It stays in the book as given up; its numbers are kept.")
+        if st.button("Yes, give it up", key="give-up"):
+            answer = dashboard().bridge.command_now("abandon")
+            if not answer.ok:
+                st.error(answer.said)
+
+
+view = dashboard().bridge.view
+if view.guide is None or st.session_state.get("another", False):
+    start_page(view)
+else:
+    step_page(view)
