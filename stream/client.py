@@ -9,6 +9,7 @@
 """
 
 import asyncio
+import time
 import uuid
 from collections.abc import AsyncIterator, Iterator
 from itertools import count
@@ -133,10 +134,11 @@ class Client:
         self._connect_s, self._answer_s = connect_s, answer_s
         self._context = zmq.Context()
         self._commands = _Commands()
+        self._subscriptions: list[Subscription] = []
         self._socket = self._context.socket(zmq.DEALER)
         _dealer(self._socket, self._card.commands)
 
-    def command(self, name: str, **args: Any) -> Answer:  # noqa: ANN401 - JSON
+    def command(self, name: str, /, **args: Any) -> Answer:  # noqa: ANN401 - JSON
         """Send a command and return its answer.
 
         Raises
@@ -157,11 +159,16 @@ class Client:
 
     def subscribe(self, *topics: Topic) -> "Subscription":
         """Return what is published under `topics` from now on, the last values first."""
-        return Subscription(self._context, self._card, topics)
+        subscription = Subscription(self._context, self._card, topics)
+        self._subscriptions.append(subscription)
+        return subscription
 
     def close(self) -> None:
         """Close the command socket and every subscription."""
-        self._context.destroy(0)
+        for subscription in self._subscriptions:
+            subscription.close()
+        self._socket.close(0)
+        self._context.term()
 
     def __enter__(self) -> Self:
         return self
@@ -184,20 +191,26 @@ class Subscription:
         self._intake = Intake()
         self._ready: list[Published] = []
         self._poller = zmq.Poller()
-        for shared in _apart(topics):
-            socket = context.socket(zmq.SUB)
+        self._sockets = [context.socket(zmq.SUB) for _ in _apart(topics)]
+        for socket, shared in zip(self._sockets, _apart(topics), strict=True):
             _subscribe(socket, card.publications, shared)
             self._poller.register(socket, zmq.POLLIN)
 
     def poll(self, timeout_s: float = STALE_S) -> Published | None:
         """Return the next publication, None where none came in time."""
+        until_s = time.monotonic() + timeout_s
         while not self._ready:
-            sockets = self._poller.poll(round(timeout_s * 1000))
-            if not sockets:
+            left_s = until_s - time.monotonic()
+            if left_s < 0:
                 return None
-            for socket, _ in sockets:
+            for socket, _ in self._poller.poll(max(1, round(left_s * 1000))):
                 self._ready.extend(self._drain(socket))
         return self._ready.pop(0)
+
+    def close(self) -> None:
+        """Close; may be called twice."""
+        for socket in self._sockets:
+            socket.close(0)
 
     def _drain(self, socket: "zmq.Socket[bytes]") -> list[Published]:
         opened = []
@@ -229,7 +242,7 @@ class AsyncClient:
         self._socket: tuple[Card, zmq.asyncio.Socket] | None = None
         self._turn = asyncio.Lock()
 
-    async def command(self, name: str, **args: Any) -> Answer:  # noqa: ANN401 - JSON
+    async def command(self, name: str, /, **args: Any) -> Answer:  # noqa: ANN401 - JSON
         """Send a command and return its answer; commands of one client go one by one.
 
         Raises
@@ -292,7 +305,9 @@ class AsyncClient:
                 socket.close(0)
 
     def close(self) -> None:
-        """Close every socket."""
+        """Close the command socket; a subscription closes its own when it is left."""
+        if self._socket is not None:
+            self._socket[1].close(0)
         self._context.destroy(0)
 
     async def __aenter__(self) -> Self:

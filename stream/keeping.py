@@ -82,10 +82,11 @@ def taken_up(kept: Kept, now_s: float, now_utc: datetime) -> SetupState:
     return replace(state, ticks=ticks, active_s=state.active_s + shift_s, note=note)
 
 
-def _from_numpy(value: object) -> object:
+def from_numpy(value: object) -> object:
+    """Return a numpy scalar or array as plain data, for msgspec's `enc_hook`."""
     if isinstance(value, np.generic | np.ndarray):
         return value.tolist()
-    msg = f"a {type(value).__name__} cannot stand in the book"
+    msg = f"a {type(value).__name__} cannot be written down"
     raise TypeError(msg)
 
 
@@ -95,10 +96,10 @@ _LEFT_OUT = ("residuals_mm", "kept", "model")
 
 def result_body(result: object) -> dict[str, Any]:
     """Return a result (a frozen dataclass, arrays allowed) as the JSON object that is kept."""
-    body: dict[str, Any] = msgspec.to_builtins(result, enc_hook=_from_numpy)
+    body: dict[str, Any] = msgspec.to_builtins(result, enc_hook=from_numpy)
     return {name: value for name, value in body.items() if name not in _LEFT_OUT}
 
 
 def plain(value: object) -> Mapping[str, Any]:
     """Return a dataclass as plain data."""
-    return msgspec.to_builtins(value)  # type: ignore[no-any-return]
+    return msgspec.to_builtins(value, enc_hook=from_numpy)  # type: ignore[no-any-return]

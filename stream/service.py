@@ -14,12 +14,12 @@ from pathlib import Path
 from typing import Any, Protocol, runtime_checkable
 
 import cv2
-import msgspec
 import zmq
 
 from readings import FrameSource, SparehandError
 from records import Book
 from stream.card import Card, put_card, take_card_away
+from stream.keeping import plain
 from stream.messages import Answer, Command, Health, Preview
 from stream.session import LOST_AFTER_S, Seen, Session, Tools
 from stream.sockets import CommandDoor, Outlet
@@ -278,7 +278,7 @@ class Service:
     def _show_bench(self, outlet: Outlet) -> None:
         if self._bench is None:
             return
-        shown = msgspec.to_builtins(self._bench.state())
+        shown = plain(self._bench.state())
         if {**shown, "t_s": 0} != self._bench_shown:
             self._bench_shown = {**shown, "t_s": 0}
             outlet.publish("bench", shown)

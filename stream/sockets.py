@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import msgspec
 import zmq
 
+from stream.keeping import from_numpy
 from stream.messages import VERSION, Answer, Command, Topic
 
 LOOPBACK = "tcp://127.0.0.1:*"
@@ -37,8 +38,8 @@ class Outlet:
     def publish(self, topic: Topic, body: object, payload: bytes | None = None) -> None:
         """Send one publication; never waits."""
         self._seq[topic] += 1
-        header = msgspec.json.encode({"v": VERSION, "seq": self._seq[topic], "body": body})
-        parts = [topic.encode(), header]
+        header = {"v": VERSION, "seq": self._seq[topic], "body": body}
+        parts = [topic.encode(), msgspec.json.encode(header, enc_hook=from_numpy)]
         if payload is not None:
             parts.append(payload)
         self._last[topic] = parts
@@ -104,7 +105,7 @@ class CommandDoor:
                 return
             letter = _letter(self.socket.recv_multipart())
             if letter is not None:
-                answer = msgspec.json.encode(self._answer(letter.text))
+                answer = msgspec.json.encode(self._answer(letter.text), enc_hook=from_numpy)
                 self._send([*letter.envelope, answer])
 
     def close(self) -> None:

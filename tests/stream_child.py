@@ -1,0 +1,137 @@
+"""A real service in a process of its own, over a mill on paper that runs faster than time.
+
+`python stream_child.py HOME [--seed N] [--parent-pipe]`. The picture of a frame is grey;
+its truth is kept beside it, and the readers of this service know it.
+"""
+
+import argparse
+import sys
+import threading
+import time
+from dataclasses import dataclass
+from math import pi
+from pathlib import Path
+
+import numpy as np
+from stream_kit import DIAL, WHEELS, collar, reading
+from stream_paper import mill_for
+
+from readings import DIRECTION_DEG, BadInputError, Frame
+from stream.service import Eyes, Service, run_until_signalled
+from stream.session import Tools
+
+FPS = 60.0
+PACE = 4.0
+"""Seconds of the mill for one of ours."""
+
+
+@dataclass(frozen=True)
+class MillState:
+    """What a person at the mill sees."""
+
+    t_s: float
+    theta_deg: float
+    moving: bool
+
+
+class PaperSource:
+    """Frames of a mill on paper; hands turn it by commands from any thread."""
+
+    name = "paper"
+
+    def __init__(self, mill):
+        self.mill = mill
+        self.truth = {}
+        self._left_rad, self._rate = 0.0, 0.0
+        self._dark_until = 0.0
+        self._lock = threading.Lock()
+        self._open = True
+
+    def frames(self):
+        """Yield a frame a sixtieth of a second."""
+        started, index = time.monotonic(), 0
+        while self._open:
+            time.sleep(1.0 / FPS)
+            now = time.monotonic()
+            if now < self._dark_until:
+                continue
+            with self._lock:
+                self._turn(PACE / FPS)
+                t_s = PACE * (now - started)
+                self.truth[index] = (t_s, self.mill.reading_mm(), self.mill.collar_rad())
+                self.truth.pop(index - 100, None)
+            image = np.full((180, 320, 3), 60 + index % 100, dtype=np.uint8)
+            yield Frame(image, t_s, index, self.name)
+            index += 1
+
+    def _turn(self, dt_s):
+        step = np.clip(self._left_rad, -self._rate * dt_s, self._rate * dt_s)
+        self._left_rad -= step
+        self.mill.turn_to(self.mill.theta_rad + step, places=1)
+
+    def command(self, do, **args):
+        """Do what hands do at this mill."""
+        with self._lock:
+            if do == "turn":
+                self._left_rad = args["degrees"] * pi / 180.0
+                self._rate = abs(self._left_rad) / args["seconds"]
+            elif do == "point":
+                to = self.mill.nearest(DIRECTION_DEG[args["direction"]])
+                self._left_rad, self._rate = to - self.mill.theta_rad, 2.0
+            elif do == "dark":
+                self._dark_until = time.monotonic() + args["seconds"]
+            else:
+                raise BadInputError(f"The mill knows no {do!r}.")
+        return f"{do}: done."
+
+    def state(self):
+        """What is seen."""
+        return MillState(0.0, self.mill.theta_rad * 180 / pi, self._left_rad != 0.0)
+
+    def close(self):
+        """End the frames."""
+        self._open = False
+
+    # the readers, who know the truth
+
+    def read(self, frame):
+        """Read the dial."""
+        t_s, value, _ = self.truth[frame.index]
+        return reading(t_s, value)
+
+    def collar_reader(self):
+        """Return what reads the collar."""
+        return _CollarOf(self)
+
+
+class _CollarOf:
+    def __init__(self, source):
+        self._source = source
+
+    def read(self, frame):
+        """Read the collar."""
+        t_s, _, angle = self._source.truth[frame.index]
+        return collar(t_s, angle)
+
+
+def main():
+    """Run it."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("home", type=Path)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--parent-pipe", action="store_true")
+    given = parser.parse_args()
+    mill = mill_for(given.seed, x_mm=0.02, y_mm=-0.015)
+    source = PaperSource(mill)
+    service = Service(
+        given.home,
+        Eyes(source, source, source.collar_reader()),
+        Tools(DIAL, WHEELS, source="paper"),
+        program_version="test",
+    )
+    run_until_signalled(service, parent_pipe=given.parent_pipe)
+    sys.exit(0)
+
+
+if __name__ == "__main__":
+    main()
