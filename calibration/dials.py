@@ -58,10 +58,8 @@ class TaughtDial:
     """(rows, columns) taught look of the ring of numerals, columns along the rising angle."""
     view_radius_mm: Float
     """(rows,) radii of `view`."""
-    needle_colour: Float
-    """(3,) unit direction in linear BGR along which needle and face differ."""
-    needle_contrast: float
-    """Their difference along it, in units of the marks' contrast."""
+    needle_step: Float
+    """(3,) linear BGR from the face to the needle, in units of the marks' contrast."""
     needle_reach_mm: Float
     """(m,) places along the needle from the pivot, negative on the tail."""
     needle_half_width_mm: Float
@@ -107,7 +105,7 @@ _ARRAYS = (
     "mark_half_width_mm",
     "view",
     "view_radius_mm",
-    "needle_colour",
+    "needle_step",
     "needle_reach_mm",
     "needle_half_width_mm",
 )

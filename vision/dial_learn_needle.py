@@ -1,13 +1,13 @@
 """What teaching photos show of a needle: its colour against the face, its width, its reach."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from calibration.dial_sheet import DialSheet
 from vision.dial_learn import LearnedPhoto
 from vision.dial_marks import sample
-from vision.dial_needle import line_points
+from vision.dial_needle import NeedleLook, line_points, scan_rows, telling_axis
 from vision.dial_pose import Float
 from vision.dial_profiles import linear
 
@@ -16,18 +16,6 @@ _REACH = (-0.6, 1.02)
 _STEPS = 163
 _SIDE = 0.14  # how far across the strip looks, of the radius
 _ACROSS = 81
-_CHROMA = 0.35  # a needle with this share of colour is told from ink and shadow by colour alone
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class LearnedNeedle:
-    """The needle's colour step, width against reach, and hub."""
-
-    colour: Float
-    contrast: float
-    u_mm: Float
-    half_width_mm: Float
-    hub_mm: float
 
 
 @dataclass(slots=True)
@@ -55,13 +43,6 @@ def _colour(strips: list[Float], u: Float, v: Float, radius: float) -> Float:
     return np.median([np.median(s[rows][:, core], axis=(0, 1)) for s in strips], axis=0)
 
 
-def _axis(step: Float) -> Float:
-    """Return the direction to measure along: without grey, so without ink and shadow, if it can."""
-    chroma = step - step.mean()
-    chosen = chroma if np.linalg.norm(chroma) > _CHROMA * np.linalg.norm(step) else step
-    return np.asarray(chosen / np.linalg.norm(chosen))
-
-
 def _recentre(strip: Float, u: Float, v: Float, axis: Float, line: _Line, radius: float) -> None:
     """Move a line onto the centroids of the needle's rows, robustly."""
     rows = (u > 0.2 * radius) & (u < 0.75 * radius)
@@ -80,18 +61,18 @@ def _recentre(strip: Float, u: Float, v: Float, axis: Float, line: _Line, radius
     line.angle_rad += float(np.arctan(solved[1]))
 
 
-def _widths(strip: Float, v: Float, axis: Float, radius: float) -> tuple[Float, float]:
-    """Return (u,) half widths by area over full contrast, and that contrast."""
-    near = np.abs(v) < 0.07 * radius
-    step = strip[:, near] @ axis
-    edge = np.concatenate([step[:, :4], step[:, -4:]], axis=1).mean(axis=1, keepdims=True)
-    step = step - edge
-    peak = np.sort(step, axis=1)[:, -3:].mean(axis=1)
+def _widths(strip: Float, v: Float, axis: Float, radius: float) -> Float:
+    """Return (u,) rough half widths by area over full contrast."""
+    level = strip @ axis
+    middle = len(v) // 2
+    peak = np.sort(level[:, np.abs(v) < 0.03 * radius], axis=1)[:, -3:].mean(axis=1)
     full = float(np.quantile(peak, 0.8))
-    inner = np.abs(v[near]) < 0.055 * radius
-    area = np.clip(step[:, inner], 0.0, None)
-    area = np.where(area > 0.12 * full, area, 0.0).sum(axis=1) * (v[1] - v[0])
-    return area / (2 * full), full
+    there = level > 0.3 * full
+    right = np.minimum.accumulate(there[:, middle:], axis=1)
+    left = np.minimum.accumulate(there[:, middle::-1], axis=1)[:, ::-1]
+    whole = np.concatenate([left[:, :-1], right], axis=1)
+    area = np.where(whole, level, 0.0).sum(axis=1) * (v[1] - v[0])
+    return np.asarray(area / (2 * full))
 
 
 def _reach(half: Float, u: Float, radius: float) -> Float:
@@ -107,22 +88,67 @@ def _reach(half: Float, u: Float, radius: float) -> Float:
     return out
 
 
-def learn_needle(photos: list[LearnedPhoto], sheet: DialSheet) -> LearnedNeedle:
-    """Learn the needle from photos whose owner read it to a fraction of a division."""
+def _refine(
+    photos: list[LearnedPhoto], lines: list[_Line], look: NeedleLook, radius: float
+) -> NeedleLook:
+    """Return the look with its widths set by where both edges really are, over all photos."""
+    u = look.u_mm
+    for _ in range(4):
+        halves = []
+        for one, line in zip(photos, lines, strict=True):
+            blur = one.scale.blur_px
+            at = (line.angle_rad, line.miss_mm)
+            seen, scale = scan_rows(one.image, one.scale.pose, look, at, blur, u)
+            halves.append(look.half_width_mm + seen.widen_px / scale)
+            good = (u > 0.15 * radius) & (look.half_width_mm > 0) & (u < look.rim_mm)
+            _follow(line, u[good], (seen.offset_px / scale)[good])
+        half = np.median(halves, axis=0)
+        half = np.where(look.half_width_mm > 0, np.maximum(half, 1e-3 * radius), 0.0)
+        look = replace(look, half_width_mm=_smoothed(half))
+    return look
+
+
+def _follow(line: _Line, u: Float, offset: Float) -> None:
+    """Move a line along offsets at places u, leaving out what does not follow."""
+    A = np.stack([np.ones(len(u)), u], axis=1)
+    keep = np.ones(len(u), dtype=bool)
+    solved = np.zeros(2)
+    for _ in range(5):
+        solved = np.linalg.lstsq(A[keep], offset[keep], rcond=None)[0]
+        rest = np.abs(offset - A @ solved)
+        keep = rest <= 3.0 * 1.4826 * float(np.median(rest)) + 1e-9
+    line.miss_mm += float(solved[0])
+    line.angle_rad += float(np.arctan(solved[1]))
+
+
+def _smoothed(half: Float) -> Float:
+    """Return widths freed of single rows that numerals or dirt spoiled."""
+    reach = 3
+    padded = np.pad(half, reach, mode="edge")
+    window = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)
+    return np.where(half > 0, np.median(window, axis=1), 0.0)
+
+
+def learn_needle(photos: list[LearnedPhoto], sheet: DialSheet, rim_mm: float) -> NeedleLook:
+    """Learn the needle from photos whose owner read it to a fraction of a division.
+
+    `rim_mm` is where the marks begin.
+    """
     radius = sheet.scale_outer_diameter_mm / 2
     u = radius * np.linspace(*_REACH, _STEPS)
     v = radius * np.linspace(-_SIDE, _SIDE, _ACROSS)
     rising = 1.0 if sheet.clockwise else -1.0
     per_division = rising * 2 * np.pi / sheet.marks_per_turn
     lines = [_Line(one.photo.reading_divisions * per_division) for one in photos]
+    step = np.ones(3)
     for _ in range(3):
         strips = [_strip(one, sheet, line, u, v) for one, line in zip(photos, lines, strict=True)]
-        axis = _axis(_colour(strips, u, v, radius))
+        step = _colour(strips, u, v, radius)
         for strip, line in zip(strips, lines, strict=True):
-            _recentre(strip, u, v, axis, line, radius)
+            _recentre(strip, u, v, telling_axis(step), line, radius)
     strips = [_strip(one, sheet, line, u, v) for one, line in zip(photos, lines, strict=True)]
-    axis = _axis(_colour(strips, u, v, radius))
-    learned = [_widths(strip, v, axis, radius) for strip in strips]
-    half = np.median([width for width, _ in learned], axis=0)
-    contrast = float(np.median([full for _, full in learned]))
-    return LearnedNeedle(axis, contrast, u, _reach(half, u, radius), _FIRST_HUB * radius)
+    step = _colour(strips, u, v, radius)
+    half = np.median([_widths(strip, v, telling_axis(step), radius) for strip in strips], axis=0)
+    hub = _FIRST_HUB * radius
+    look = NeedleLook(sheet.needle_height_mm, step, u, _reach(half, u, radius), hub, rim_mm)
+    return _refine(photos, lines, look, radius)

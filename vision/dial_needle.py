@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 from calibration.dials import TaughtDial
 from vision.dial_marks import sample
 from vision.dial_pose import Float, PlanePose
-from vision.dial_profiles import bar, linear, match
+from vision.dial_profiles import Stripes, linear, match_stripe
 
 _ANGLES = 1080  # directions tried
 _RINGS = 40
 _ROWS = 120  # along the needle in the fit
 _ACROSS = 21
+_CHROMA = 0.35  # share of colour in a needle that suffices to tell it by colour alone
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,8 +27,8 @@ class NeedleLook:
     """What a needle looks like; lengths in mm, widths against u."""
 
     height_mm: float
-    colour: Float
-    contrast: float
+    step: Float
+    """(3,) linear BGR from face to needle, over the marks' contrast."""
     u_mm: Float
     half_width_mm: Float
     hub_mm: float
@@ -47,6 +48,16 @@ class NeedleLook:
     def width_at(self, u_mm: Float) -> Float:
         """Return half widths at places along the needle."""
         return np.asarray(np.interp(u_mm, self.u_mm, self.half_width_mm, left=0.0, right=0.0))
+
+
+def telling_axis(step: Float) -> Float:
+    """Return the unit colour axis that tells a needle of colour step `step` from all else.
+
+    Without grey, so blind to ink and shadow, where the needle has colour enough.
+    """
+    chroma = step - step.mean()
+    chosen = chroma if np.linalg.norm(chroma) > _CHROMA * np.linalg.norm(step) else step
+    return np.asarray(chosen / np.linalg.norm(chosen))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,8 +85,7 @@ def needle_look(dial: TaughtDial) -> NeedleLook:
     """Return the look of a taught dial's needle."""
     return NeedleLook(
         dial.needle_height_mm,
-        dial.needle_colour,
-        dial.needle_contrast,
+        dial.needle_step,
         dial.needle_reach_mm,
         dial.needle_half_width_mm,
         dial.hub_mm,
@@ -106,7 +116,8 @@ def needle_likeness(
     pixels = pose.project(points, -look.height_mm).reshape(_RINGS, _ANGLES, 2)
     light = linear(sample(image, pixels))
     shade = _smooth_round(light, _ANGLES // 16)
-    step = (light - shade) @ look.colour / (look.contrast * mark_light)
+    axis = telling_axis(look.step)
+    step = (light - shade) @ axis / (float(look.step @ axis) * mark_light)
     return np.asarray(np.clip(step, -0.5, 1.2))
 
 
@@ -174,6 +185,29 @@ def _scale_across(pose: PlanePose, look: NeedleLook, angle_rad: float, u_mm: Flo
     return np.asarray(area / np.linalg.norm(along, axis=1) * 1e2)
 
 
+def scan_rows(
+    image: NDArray[np.uint8],
+    pose: PlanePose,
+    look: NeedleLook,
+    line: tuple[float, float],
+    blur_px: float,
+    u_mm: Float,
+) -> tuple[Stripes, Float]:
+    """Measure the needle across at places along a line; also return pixels per mm there.
+
+    Contrasts come in units of light along the needle's own colour step.
+    """
+    scale = _scale_across(pose, look, line[0], u_mm)
+    half_px = look.width_at(u_mm) * scale
+    span = half_px + 2.5 * blur_px + 2.5
+    v_px = span[:, None] * np.linspace(-1.0, 1.0, _ACROSS)
+    points = line_points(line[0], line[1], u_mm[:, None], v_px / scale[:, None])
+    pixels = pose.project(points.reshape(-1, 2), -look.height_mm).reshape(*v_px.shape, 2)
+    length = float(np.linalg.norm(look.step))
+    profiles = linear(sample(image, pixels)) @ (look.step / length**2)
+    return match_stripe(v_px, profiles, half_px, blur_px), scale
+
+
 def _scan(
     image: NDArray[np.uint8],
     pose: PlanePose,
@@ -183,26 +217,14 @@ def _scan(
     mark_light: float,
 ) -> _Strip:
     u = _rows(look)
-    scale = _scale_across(pose, look, line[0], u)
-    half_px = look.width_at(u) * scale
-    span = half_px + 2.5 * blur_px + 2.0
-    v_px = span[:, None] * np.linspace(-1.0, 1.0, _ACROSS)
-    points = line_points(line[0], line[1], u[:, None], v_px / scale[:, None])
-    pixels = pose.project(points.reshape(-1, 2), -look.height_mm).reshape(*v_px.shape, 2)
-    light = linear(sample(image, pixels))
-    profiles = light @ look.colour
-    shape, slope = bar(v_px, half_px[:, None], blur_px)
-    step = np.clip(v_px / (half_px + blur_px)[:, None], -1.0, 1.0)
-    basis = np.stack([np.ones_like(v_px), step, shape, slope], axis=2)
-    seen = match(profiles, basis)
-    limit = 0.7 * span
-    offset = np.clip(seen.offset_px, -limit, limit)
+    seen, scale = scan_rows(image, pose, look, line, blur_px, u)
+    limit = look.width_at(u) * scale + blur_px + 1.0
     return _Strip(
         u,
-        offset / scale,
+        np.clip(seen.offset_px, -limit, limit) / scale,
         seen.sigma_px / scale,
-        seen.contrast / (look.contrast * mark_light),
-        seen.noise,
+        seen.contrast / mark_light,
+        seen.noise / mark_light,
         scale,
     )
 

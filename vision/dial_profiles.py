@@ -80,3 +80,68 @@ def match(profiles: Float, basis: Float, weights: Float | None = None) -> Offset
     return Offsets(
         np.where(bad, 0.0, offset), contrast, solved[:, 0], noise, np.where(bad, np.inf, sigma)
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stripes:
+    """What n profiles across an opaque stripe say: its middle, its width, its contrast."""
+
+    offset_px: Float
+    widen_px: Float
+    """How much half the width differs from what was assumed, each pulled to 0 by a prior."""
+    contrast: Float
+    """Stripe over the mean of the backgrounds on its two sides."""
+    noise: Float
+    sigma_px: Float
+
+
+_WIDTH_PRIOR_PX = 0.5
+
+
+def _solve(basis: Float, profiles: Float, ridge: Float) -> tuple[Float, Float]:
+    """Return coefficients (n, p) and inverses (n, p, p) of ridged least squares."""
+    size = basis.shape[2]
+    normal = np.einsum("nmi,nmj->nij", basis, basis)
+    normal = normal + ridge[:, :, None] * np.eye(size)
+    inverse = np.linalg.inv(normal)
+    return np.einsum("nij,nmj,nm->ni", inverse, basis, profiles), inverse
+
+
+def match_stripe(v_px: Float, profiles: Float, half_px: Float, blur_px: float) -> Stripes:
+    """Fit profiles (n, m) as an opaque stripe between two backgrounds that may differ and slope.
+
+    A needle hides what is under it, and its shadow lies on one side: each side has its own
+    level and slope, the stripe one level. Both edges share one shift; the width may give a
+    little. First the levels, then levels and edges together, to first order.
+    """
+    half = half_px[:, None]
+    left, left_slope = edge(v_px + half, blur_px)
+    right_inv, right_slope = edge(v_px - half, blur_px)
+    right = 1.0 - right_inv
+    inside = 1.0 - left - right
+    scale = np.abs(v_px).max(axis=1, keepdims=True)
+    ramps = [left * (v_px + half) / scale, right * (v_px - half) / scale]
+    levels = np.stack([left, right, *ramps, inside], axis=2)
+    weak = np.full((len(v_px), 5), 1e-9)
+    weak[:, 2:4] = 0.15
+    first, _ = _solve(levels, profiles, weak)
+    a, b, c = first[:, 0], first[:, 1], first[:, 4]
+    one = (a - c)[:, None] * left_slope
+    two = (c - b)[:, None] * right_slope
+    basis = np.concatenate([levels, (one + two)[..., None], (two - one)[..., None]], axis=2)
+    rest = profiles - np.einsum("nmi,ni->nm", levels, first)
+    noise = np.sqrt(np.einsum("nm,nm->n", rest, rest) / max(1, v_px.shape[1] - 7))
+    ridge = np.concatenate([weak, np.full((len(v_px), 2), 1e-12)], axis=1)
+    ridge[:, 6] += np.median(noise) ** 2 / _WIDTH_PRIOR_PX**2
+    solved, inverse = _solve(basis, profiles, ridge)
+    rest = profiles - np.einsum("nmi,ni->nm", basis, solved)
+    noise = np.sqrt(np.einsum("nm,nm->n", rest, rest) / max(1, v_px.shape[1] - 7))
+    sigma = noise * np.sqrt(np.maximum(inverse[:, 5, 5], 0.0))
+    good = np.isfinite(sigma) & np.isfinite(solved[:, 5])
+    return Stripes(
+        np.where(good, solved[:, 5], 0.0),
+        np.where(good, solved[:, 6], 0.0),
+        solved[:, 4] - (solved[:, 0] + solved[:, 1]) / 2,
+        noise,
+        np.where(good, sigma, np.inf),
+    )

@@ -126,7 +126,7 @@ def _assemble(
     name: str, sheet: DialSheet, learned: list[LearnedPhoto], look: ScaleLook
 ) -> TaughtDial:
     view, radii = learn_view(learned, look, sheet)
-    needle = learn_needle(learned, sheet)
+    needle = learn_needle(learned, sheet, float(np.max(look.inner_mm)))
     return TaughtDial(
         name=name,
         version=0,
@@ -145,8 +145,7 @@ def _assemble(
         mark_half_width_mm=frozen_array(look.half_width_mm),
         view=frozen_array(view),
         view_radius_mm=frozen_array(radii),
-        needle_colour=frozen_array(needle.colour),
-        needle_contrast=needle.contrast,
+        needle_step=frozen_array(needle.step),
         needle_reach_mm=frozen_array(needle.u_mm),
         needle_half_width_mm=frozen_array(needle.half_width_mm),
         hub_mm=needle.hub_mm,
