@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from math import hypot, inf, isfinite
 from typing import Literal
 
-from scipy.stats import norm
-from scipy.stats import t as student
+from scipy.special import ndtri, stdtrit
 
 VerdictWord = Literal["inside", "outside", "cannot tell"]
 
@@ -39,7 +38,7 @@ def coverage_factor(one_sided: float, dof: float) -> float:
     >>> round(coverage_factor(0.95, inf), 3)
     1.645
     """
-    return float(student.ppf(one_sided, dof) if isfinite(dof) else norm.ppf(one_sided))
+    return float(stdtrit(dof, one_sided) if isfinite(dof) else ndtri(one_sided))
 
 
 def combine(lines: Iterable[BudgetLine]) -> Combined:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from sweeps.fourier import Float, Model, weighted_solution
 
@@ -77,7 +77,7 @@ def _kept(columns: Float, values: Float, sigma: Float) -> np.ndarray:
     kept = np.ones(n, dtype=bool)
     if n < max(_MIN_FOR_OUTLIERS, size + 4):
         return kept
-    limit = max(4.5, float(norm.ppf(1 - 0.002 / n)))
+    limit = max(4.5, float(ndtri(1 - 0.002 / n)))
     beta, _ = weighted_solution(columns, values, sigma**-2)
     z = (values - columns @ beta) / sigma
     if np.max(np.abs(z)) <= limit * _robust_scale(z, size):
