@@ -15,15 +15,15 @@ from numpy.typing import NDArray
 from calibration.camera import CameraModel
 from simulator.canvas import BRASS, Image, shade
 from simulator.optics import Float, Place, Window, on_plane, project, window_round
-from simulator.spec import NEEDLE_HEIGHT_MM
+from simulator.spec import NEEDLE_HEIGHT_MM, BenchSpec
 
 TIP_MM, TAIL_MM = 16.9, 6.2
 _HALF_AT_HUB_MM, _HALF_AT_TIP_MM, _HALF_AT_TAIL_MM = 0.50, 0.11, 0.95
 _COLOUR = np.array([40.0, 52.0, 24.0], np.float32)
-_EDGE_PX, _SHADOW_EDGE_PX = 2.0, 6.0
+_EDGE_PX = 2.0
 """Width of the soft edges. Whole pixels: such a ramp keeps an edge's place when sampled."""
-_SHADOW_SHIFT_MM = (0.55, -0.60)
-"""Where the lamp at upper left throws the needle's shadow on the face, 1 mm below."""
+_SHADOW_SHIFT_MM = (0.85, -0.90)
+"""Where a low lamp at upper left throws the needle's shadow on the face, 1 mm below."""
 _CAP_RADIUS_MM, _CAP_HEIGHT_MM = 2.1, 1.7
 
 Soft = NDArray[np.float32]
@@ -32,8 +32,9 @@ Soft = NDArray[np.float32]
 class Needle:
     """Draws a needle at any angle for one place of the dial."""
 
-    def __init__(self, camera: CameraModel, place: Place, shadow: float) -> None:
-        self._camera, self._place, self._shadow = camera, place, shadow
+    def __init__(self, camera: CameraModel, place: Place, spec: BenchSpec) -> None:
+        self._camera, self._place = camera, place
+        self._shadow, self._shadow_steep = spec.needle_shadow, 1.0 / spec.shadow_edge_mm
         self._window = self._reach_window()
         self._above = _halves(on_plane(camera, place, NEEDLE_HEIGHT_MM, self._window))
         self._face = _halves(on_plane(camera, place, 0.0, self._window))
@@ -44,15 +45,13 @@ class Needle:
         """Draw shadow, needle and cap into `image`, pointing clockwise from the zero mark."""
         per_mm = self._pixels_per_mm_across(clockwise_rad)
         if self._shadow:
-            shift = _SHADOW_SHIFT_MM
-            box = self._box(clockwise_rad, 0.0, shift)
-            cover = _cover(
-                self._cut(self._face, box), clockwise_rad, shift, per_mm / _SHADOW_EDGE_PX
-            )
+            box = self._box(clockwise_rad, 0.0, _SHADOW_SHIFT_MM)
+            maps = self._cut(self._face, box)
+            cover = _cover(maps, clockwise_rad, _SHADOW_SHIFT_MM, self._shadow_steep)
             _blend(image, box, cover * np.float32(self._shadow), _COLOUR * 0.5)
         box = self._box(clockwise_rad, NEEDLE_HEIGHT_MM, (0.0, 0.0))
-        cover = _cover(self._cut(self._above, box), clockwise_rad, (0.0, 0.0), per_mm / _EDGE_PX)
-        _blend(image, box, cover, _COLOUR)
+        maps = self._cut(self._above, box)
+        _blend(image, box, _cover(maps, clockwise_rad, (0.0, 0.0), per_mm / _EDGE_PX), _COLOUR)
         self._cap.paint(image)
 
     def _pixels_per_mm_across(self, angle: float) -> float:
@@ -134,8 +133,14 @@ def _cover(maps: tuple[Soft, Soft], angle: float, shift: tuple[float, float], st
     to_tip = (_HALF_AT_TIP_MM - _HALF_AT_HUB_MM) / TIP_MM
     to_tail = (_HALF_AT_HUB_MM - _HALF_AT_TAIL_MM) / TAIL_MM
     half = np.where(along > 0, _HALF_AT_HUB_MM + along * to_tip, _HALF_AT_HUB_MM + along * to_tail)
-    inside = np.minimum(half - np.abs(across), np.minimum(along + TAIL_MM, TIP_MM - along))
-    return np.asarray(np.clip(0.5 + inside * steep, 0.0, 1.0), dtype=np.float32)
+    sides = _ramp((half - across) * steep) + _ramp((half + across) * steep) - np.float32(1.0)
+    ends = _ramp(np.minimum(along + TAIL_MM, TIP_MM - along) * steep)
+    return np.asarray(sides * ends, dtype=np.float32)
+
+
+def _ramp(value: Soft) -> Soft:
+    """Return a soft step one wide. Two of them back to back are a bar seen through a blur."""
+    return np.asarray(np.clip(value + np.float32(0.5), 0.0, 1.0), dtype=np.float32)
 
 
 def _blend(image: Image, box: Window, cover: Soft, colour: Soft) -> None:

@@ -45,7 +45,7 @@ class Painter:
         self._spec, self._rng = spec, rng
         camera = camera_model(spec)
         self._camera, self._dial = camera, dial_place(camera, spec)
-        self._needle = Needle(camera, self._dial, spec.needle_shadow)
+        self._needle = Needle(camera, self._dial, spec)
         self._strip = Strip(camera, axis_place(camera), spec.collar_markers)
         self._panorama = panorama(spec.image_width, spec.image_height)
         self._hand: Hand | None = None

@@ -81,8 +81,10 @@ class BenchSpec:
     """Which way the face leans, from the picture's right, anticlockwise."""
     bezel_deg: float = 0.0
     """Where the bezel was turned: the zero mark from straight up, clockwise."""
-    needle_shadow: float = 0.34
-    """Darkness of the needle's shadow, 0 (none) to 1."""
+    needle_shadow: float = 0.25
+    """Darkness of the needle's full shadow, 0 (none) to 1."""
+    shadow_edge_mm: float = 0.7
+    """Width of its half shadow: a lamp seen 0.6 as wide as it is far away, 1.2 mm aslant."""
 
     def __post_init__(self) -> None:
         _check(self)
@@ -110,6 +112,8 @@ def _check(spec: BenchSpec) -> None:
     _demand(low <= spec.preload_mm <= high, "the stylus must start inside the dial's travel")
     rates = (spec.turn_s, spec.wheel_mm_s, spec.fps, spec.mm_per_turn_x, spec.mm_per_turn_y)
     _demand(min(rates) > 0, "turn_s, wheel_mm_s, fps and mm_per_turn must be above 0")
+    _demand(0 <= spec.needle_shadow <= 1, "needle_shadow is a share from 0 to 1")
+    _demand(spec.shadow_edge_mm >= 0.05, "shadow_edge_mm must be 0.05 or more")
     least = (spec.backlash_x_mm, spec.backlash_y_mm, spec.retrace_mm, spec.noise_grey)
     _demand(min(least) >= 0, "backlash, retrace and noise cannot be negative")
     _demand(spec.wheel_divisions >= 1, "a handwheel needs at least one division")
