@@ -4,7 +4,7 @@ No files, clocks, sockets, images or global random state; inputs are not changed
 import `readings` only.
 """
 
-from sweeps.allowance import DEFAULT_ALLOWANCE, Allowance
+from sweeps.allowance import DEFAULT_ALLOWANCE, STOP_ANGLE_RAD, Allowance
 from sweeps.budget import BudgetLine, Combined, Verdict, combine, coverage_factor, verdict
 from sweeps.centring import CentringResult, combine_turns
 from sweeps.circles import CircleFit, Roundness, fit_circle, roundness
@@ -22,6 +22,7 @@ from sweeps.turn import fit_turn
 
 __all__ = [
     "DEFAULT_ALLOWANCE",
+    "STOP_ANGLE_RAD",
     "Allowance",
     "BudgetLine",
     "CentringResult",

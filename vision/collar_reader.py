@@ -27,7 +27,7 @@ from vision.collar_model import (
 )
 
 TURN_RAD = 2 * np.pi
-_MARGIN_PX = 24
+_MARGIN_PX = 16
 _LEARN_AT = (1, 2, 3, 4, 6, 8, 11, 14, 18)
 """Numbers of different pictures at which the pose is fitted anew."""
 _DIFFERENT_RAD = 0.21
@@ -35,6 +35,9 @@ _DIFFERENT_RAD = 0.21
 _KNOCK_PX = 1.2
 _KNOCKS = 3
 _NOISE_PX = 0.15
+_LOOK_AGAIN_PX = 0.5
+_YOUNG_RAD = np.radians(0.35)
+"""How far the angle may still shift while the pose rests on one picture; falls as 1/n."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,8 +46,11 @@ class CollarSight:
 
     t_s: float
     marks: Marks
-    rough_rad: float
     corners_px: Float
+    pose: CollarPose
+    """The pose as it was known when the picture was seen."""
+    fit: AngleFit
+    """The angle by that pose."""
 
 
 class CollarReader:
@@ -62,6 +68,7 @@ class CollarReader:
         self._collar = collar
         self._given = camera
         self._finder = MarkerFinder(collar)
+        self._tracker = MarkerFinder(collar, thorough=False)
         self.reset()
 
     def reset(self) -> None:
@@ -87,7 +94,7 @@ class CollarReader:
         """Return what this picture shows, learning the pose from it as well."""
         if frame.image is None:
             return None
-        grey = cv2.cvtColor(frame.image, cv2.COLOR_BGR2GRAY)
+        grey = np.asarray(cv2.cvtColor(frame.image, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
         camera = self._camera_for(grey)
         found = self._find(grey)
         if len(found) == 0 or not self._has_pose(found, camera):
@@ -101,14 +108,23 @@ class CollarReader:
         """Return the angle of a sight by the pose as it is known now."""
         if self._pose is None:
             return None
-        fit = fit_angle(sight.marks, self._pose, sight.rough_rad, self._collar.pitch_rad)
+        fit = self._fit_again(sight)
         return CollarAngle(
             sight.t_s,
             fit.angle_rad % TURN_RAD,
-            fit.sigma_rad,
+            float(np.hypot(fit.sigma_rad, self._young_rad())),
             len(np.unique(sight.marks.marker)),
             frozen_array(sight.corners_px),
         )
+
+    def _young_rad(self) -> float:
+        return 0.0 if self.settled else _YOUNG_RAD / max(len(self._lessons), 1)
+
+    def _fit_again(self, sight: CollarSight) -> AngleFit:
+        """Return the fit of a sight by the present pose."""
+        if self._pose is sight.pose or self._pose is None:
+            return sight.fit
+        return fit_angle(sight.marks, self._pose, sight.fit.angle_rad, self._collar.pitch_rad)
 
     def _camera_for(self, grey: Grey) -> CameraModel:
         if self._camera is None:
@@ -118,7 +134,7 @@ class CollarReader:
     def _find(self, grey: Grey) -> Found:
         if self._box is not None:
             left, top, right, bottom = self._box
-            found = self._finder.find(grey[top:bottom, left:right], (left, top))
+            found = self._tracker.find(grey[top:bottom, left:right], (left, top))
             if len(found) > 0:
                 return self._remember(found, grey)
         return self._remember(self._finder.find(grey), grey)
@@ -137,7 +153,7 @@ class CollarReader:
     def _margin(self, found: Found) -> Float:
         """Room for the next markers on either side to come into sight."""
         sides = np.linalg.norm(np.diff(found.corners_px, axis=1), axis=2)
-        return np.full(2, _MARGIN_PX + 1.2 * float(sides.max()))
+        return np.full(2, _MARGIN_PX + float(sides.max()))
 
     def _has_pose(self, found: Found, camera: CameraModel) -> bool:
         if self._pose is not None:
@@ -155,27 +171,32 @@ class CollarReader:
         self, grey: Grey, found: Found, camera: CameraModel, t_s: float
     ) -> CollarSight | None:
         assert self._pose is not None
-        pitch = self._collar.pitch_rad
         rough = self._rough_angle(found, camera)
         if rough is None:
             return None
-        marks: Marks | None = None
         angle = rough[0]
-        for _ in range(2):
-            plan = plan_edges(rough[1], self._pose, angle, pitch, camera)
-            marks = measure_edges(grey, plan, camera)
-            if marks is None:
+        marks, fit = self._look_at_edges(grey, rough[1], angle, camera)
+        if marks is None or fit is None:
+            return None
+        moved_px = abs(fit.angle_rad - angle) * camera.fx / self._pose.centre[2]
+        if moved_px > _LOOK_AGAIN_PX:
+            marks, fit = self._look_at_edges(grey, rough[1], fit.angle_rad, camera)
+            if marks is None or fit is None:
                 return None
-            fit = fit_angle(marks, self._pose, angle, pitch)
-            moved, angle = (
-                abs(fit.angle_rad - angle) * camera.fx / self._pose.centre[2],
-                fit.angle_rad,
-            )
-            if moved < 0.5:
-                break
-        marks = _agreeing(marks, fit)
         used = np.isin(found.numbers, marks.marker)
-        return CollarSight(t_s, marks, angle, found.corners_px[used])
+        return CollarSight(t_s, _agreeing(marks, fit), found.corners_px[used], self._pose, fit)
+
+    def _look_at_edges(
+        self, grey: Grey, numbers: Index, angle_rad: float, camera: CameraModel
+    ) -> tuple[Marks, AngleFit] | tuple[None, None]:
+        assert self._pose is not None
+        pitch = self._collar.pitch_rad
+        marks = measure_edges(
+            grey, plan_edges(numbers, self._pose, angle_rad, pitch, camera), camera
+        )
+        if marks is None:
+            return None, None
+        return marks, fit_angle(marks, self._pose, angle_rad, pitch)
 
     def _rough_angle(self, found: Found, camera: CameraModel) -> tuple[float, Index] | None:
         """Return the angle that most markers agree on, and the numbers of those markers."""
@@ -195,8 +216,7 @@ class CollarReader:
         return float(angles[best] + np.median(turned)), found.numbers[near]
 
     def _learn(self, sight: CollarSight, camera: CameraModel) -> None:
-        assert self._pose is not None
-        fit = fit_angle(sight.marks, self._pose, sight.rough_rad, self._collar.pitch_rad)
+        fit = sight.fit
         if self._lessons and fit.scatter * camera.fx > _KNOCK_PX:
             self._knocks += 1
             if self._knocks >= _KNOCKS:
