@@ -18,6 +18,9 @@ FORM2_MM = 0.004
 """Amplitude of two lobes in a bored or turned seat that has seen service; 0.0018 at three."""
 ROUGHNESS_MM = 0.0002
 """Height of a turned surface's roughness as a stylus tip of 1 mm still feels it."""
+READER_FLOOR_DIVISIONS = 0.015
+"""What a reading errs by at one place of the scale every time, whatever its scatter: needle,
+pivot and marks as drawn (smooth errors to 0.016 division on rendered faces with known truth)."""
 STOP_ANGLE_RAD = radians(0.75)
 """How well a person stops at a quarter turn by a mark on the spindle (k = 1)."""
 
@@ -40,6 +43,8 @@ class Allowance:
     reader_common
         Share of a reading's sigma that repeats from picture to picture and does not
         average out (0 to 1).
+    reader_floor_mm
+        What a reading errs by at one place of the scale every time, beside its sigma.
     """
 
     retrace_mm: float = RETRACE_MM
@@ -47,6 +52,7 @@ class Allowance:
     form2_mm: float = FORM2_MM
     roughness_mm: float = ROUGHNESS_MM
     reader_common: float = 1.0
+    reader_floor_mm: float = READER_FLOOR_DIVISIONS * 0.01
 
     def form_mm(self, order: int) -> float:
         """Return the amplitude in mm allowed for the work's own lobes of one order."""
@@ -56,7 +62,10 @@ class Allowance:
     def for_graduation(cls, graduation_mm: float) -> "Allowance":
         """Return the allowances for a dial of this graduation."""
         fine = graduation_mm <= FINE_GRADUATION_MM * (1 + 1e-9)
-        return cls(retrace_mm=RETRACE_FINE_MM if fine else RETRACE_MM)
+        return cls(
+            retrace_mm=RETRACE_FINE_MM if fine else RETRACE_MM,
+            reader_floor_mm=READER_FLOOR_DIVISIONS * graduation_mm,
+        )
 
 
 DEFAULT_ALLOWANCE = Allowance()

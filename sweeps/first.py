@@ -51,7 +51,8 @@ def first_harmonic(task: Task, fit: RobustFit) -> FirstHarmonic:
     a1, b1 = float(fit.beta[1]), float(fit.beta[2])
     size = hypot(a1, b1)
     common = 0.0 if task.stops else task.allowance.reader_common
-    reader = common * float(np.median(task.sweep.sigma_mm))
+    sigma = common * float(np.median(task.sweep.sigma_mm))
+    reader = hypot(sigma, task.allowance.reader_floor_mm)
     form = form_covariance(task.angle_rad[fit.kept], fit.model.order, task.form_mm)
     dragged = one_way(task.sweep)
     drag = retrace_drag_mm(task.allowance.retrace_mm) / sqrt(3) if dragged else 0.0

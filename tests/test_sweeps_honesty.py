@@ -8,7 +8,7 @@ from sweep_making import CLEAN_MM, TYPICAL_MM, Work, stops, turn
 
 from sweeps import Allowance, fit_turn
 
-ONLY_FIT = Allowance(retrace_mm=0.0, lag_s=0.0, reader_common=0.0)
+ONLY_FIT = Allowance(retrace_mm=0.0, lag_s=0.0, reader_common=0.0, reader_floor_mm=0.0)
 FULL, LIGHT = 3000, 300
 SCENES = {
     "whole turn": lambda rng, work: turn(work, rng),
@@ -67,10 +67,24 @@ def test_a_reader_that_errs_the_same_way_each_time_is_covered():
         bent = sweep.value_mm + tilt * np.sqrt(2) * np.cos(sweep.value_mm / 0.16 + phase)
         object.__setattr__(sweep, "value_mm", bent)
         object.__setattr__(sweep, "sigma_mm", np.full(len(sweep), TYPICAL_MM))
-        result = fit_turn(sweep)
+        result = fit_turn(sweep, allowance=Allowance(reader_floor_mm=0.0))
         z.append((result.eccentricity_mm - work.e_mm) / result.u_eccentricity_mm)
     assert 0.3 < np.std(z) < 1.25
     assert np.mean(np.abs(z) < 2) > 0.85
+
+
+def test_a_smooth_error_of_the_scale_is_covered_by_the_stated_floor():
+    """Errors to 0.016 division, smooth along the scale, that no sigma of a reading shows."""
+    rng, z = np.random.default_rng(6), []
+    for _ in range(60):
+        work = Work(high_rad=rng.uniform(0, 6.28))
+        sweep = turn(work, rng, noise_mm=CLEAN_MM)
+        bent = sweep.value_mm + 1.6e-4 * np.cos(sweep.value_mm / 0.16 + rng.uniform(0, 6.28))
+        object.__setattr__(sweep, "value_mm", bent)
+        result = fit_turn(sweep)
+        z.append((result.eccentricity_mm - work.e_mm) / result.u_eccentricity_mm)
+    assert np.max(np.abs(z)) < 2
+    assert 0.2 < np.std(z) < 1.1
 
 
 def test_order_is_chosen_by_the_angles_alone():

@@ -1,5 +1,6 @@
 """Pictures of a recorded sweep become samples: needle unwrapped, angle from collar or stops."""
 
+import itertools
 from collections import Counter
 from dataclasses import dataclass
 from math import pi, radians
@@ -259,10 +260,10 @@ def _demand_stops(stops: tuple[Stop, ...], per_turn: int, t_s: np.ndarray) -> No
 def _stop_may_be_hidden(stops: tuple[Stop, ...], t_s: np.ndarray) -> bool:
     """Whether pictures are missing between two stops for as long as a move and a pause take."""
     pause = float(np.median([s.end_s - s.start_s for s in stops]))
-    moves = [b.start_s - a.end_s for a, b in zip(stops, stops[1:], strict=False)]
+    moves = [b.start_s - a.end_s for a, b in itertools.pairwise(stops)]
     longest = float(np.median(moves)) + 0.6 * pause
     between = [
         float(np.diff(t_s[(t_s >= a.end_s) & (t_s <= b.start_s)]).max(initial=0.0))
-        for a, b in zip(stops, stops[1:], strict=False)
+        for a, b in itertools.pairwise(stops)
     ]
     return max(between) > longest
