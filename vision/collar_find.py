@@ -15,6 +15,7 @@ _DICTIONARIES = {"4x4_50": cv2.aruco.DICT_4X4_50}
 _SHARES = (0.28, 0.32, 0.36, 0.40, 0.44)
 _TILTS = (-0.5, -0.15, 0.15, 0.5)
 _ROUGH_PX = 1.0
+_TRACKING_WINDOW_PX = 15
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,13 +34,20 @@ class Found:
 
 
 class MarkerFinder:
-    """OpenCV's marker detector for one collar's dictionary."""
+    """OpenCV's marker detector for one collar's dictionary.
 
-    def __init__(self, collar: Collar) -> None:
+    Where the collar is being followed one threshold window does (not `thorough`); where
+    that finds nothing the thorough search follows.
+    """
+
+    def __init__(self, collar: Collar, *, thorough: bool = True) -> None:
         dictionary = cv2.aruco.getPredefinedDictionary(_DICTIONARIES[collar.dictionary])
         parameters = cv2.aruco.DetectorParameters()
         parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
         parameters.minMarkerPerimeterRate = 0.02
+        if not thorough:
+            parameters.adaptiveThreshWinSizeMin = _TRACKING_WINDOW_PX
+            parameters.adaptiveThreshWinSizeMax = _TRACKING_WINDOW_PX
         self._detector = cv2.aruco.ArucoDetector(dictionary, parameters)
         self._markers = collar.markers
 

@@ -45,7 +45,9 @@ class CollarPose:
         """Return the unit vectors towards the camera and to the right of it."""
         towards = -self.centre + (self.centre @ self.axis) * self.axis
         towards = towards / np.linalg.norm(towards)
-        return towards, np.cross(self.axis, towards)
+        (ax, ay, az), (tx, ty, tz) = self.axis.tolist(), towards.tolist()
+        right = np.array([ay * tz - az * ty, az * tx - ax * tz, ax * ty - ay * tx])
+        return towards, right
 
     def place(self, psi: Float, z: Float) -> Float:
         """Return points (n, 3) in the camera frame at azimuths ψ and heights z."""
