@@ -109,7 +109,7 @@ def service(
 
     home = _home_of(context).ensure()
 
-    def make() -> Service:
+    def make() -> "Service":
         return bench_service(home, seed) if bench else camera_service(home, source, dial, camera)
 
     raise typer.Exit(run_service(make, parent_pipe=parent_pipe))
