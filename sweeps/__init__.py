@@ -17,11 +17,12 @@ from sweeps.result import (
     UnusableResultError,
     offset_geometry,
 )
-from sweeps.stops import Stop, find_stops
+from sweeps.stops import MIN_PAUSE_S, Stop, find_stops
 from sweeps.turn import fit_turn
 
 __all__ = [
     "DEFAULT_ALLOWANCE",
+    "MIN_PAUSE_S",
     "STOP_ANGLE_RAD",
     "Allowance",
     "BudgetLine",

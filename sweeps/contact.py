@@ -20,6 +20,7 @@ _LEAST_LOSS_MM = 1.3 * RETRACE_MM
 """Retrace alone makes a rest at either turn of the needle that loses up to itself."""
 _LEAST_LOSS_TRAVEL_KNOWN_MM = 3 * RETRACE_MM
 """Where the travel is known its ends are watched as well, so a small rest is no alarm."""
+_GAP_RAD = np.radians(5.0)
 _BAND = 6.0
 """Width of a rest in sigmas of the scatter from sample to sample."""
 _LONG_REST_RAD = np.radians(80.0)
@@ -105,12 +106,19 @@ def _clipped_side(angle: Float, value: Float, noise: float, least_mm: float) -> 
 
 def _lowest_rest(angle: Float, value: Float, band: float) -> _Rest | None:
     inside = value <= np.min(value) + band
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], inside.astype(np.int8), [0]])))
-    starts, ends = edges[::2], edges[1::2] - 1
-    spans = angle[ends] - angle[starts]
+    spans = _seen_spans(angle, inside)
     if spans.sum() < _MIN_REST_RAD or np.max(spans) < 0.5 * _MIN_REST_RAD:
         return None
     return _Rest(inside, float(np.median(value[inside])), float(spans.sum()))
+
+
+def _seen_spans(angle: Float, inside: np.ndarray) -> Float:
+    """Return the angle of each run inside; what a hand hid is not seen and ends a run."""
+    steps = np.diff(angle)
+    hidden = steps > max(_GAP_RAD, 4.0 * float(np.median(steps)))
+    together = inside[:-1] & inside[1:] & ~hidden
+    run = np.cumsum(~together)
+    return np.bincount(run, np.where(together, steps, 0.0), minlength=1)
 
 
 def _loss(angle: Float, value: Float, rest: _Rest, noise: float) -> tuple[float, float]:

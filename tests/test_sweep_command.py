@@ -8,11 +8,12 @@ import cv2
 import numpy as np
 import pytest
 
+from calibration.camera import load_camera
 from readings import FLAGS, BadInputError, Reading
 from sweeps import Allowance, fit_turn
 from ui.output import json_text
 from ui.sweep_command import SweepRequest, put_sweep, run_sweep
-from ui.sweep_samples import Look, collar_sweep, follow_needle, stop_sweep
+from ui.sweep_samples import Look, collar_sweep, follow_needle, look_through, stop_sweep
 from vision.teach import teach_dial
 
 CLIP = Path(__file__).parent.parent / "sample_images" / "clips" / "sweep_a"
@@ -202,11 +203,23 @@ def test_stops_in_the_machines_frame():
 def test_too_few_stops_or_a_hidden_one_are_refused_in_words():
     with pytest.raises(BadInputError, match=r"2 stop\(s\) were found"):
         stopped(pauses(LEVELS[:2]))
-    with pytest.raises(BadInputError, match="stop may be missing"):
-        stopped(pauses(LEVELS), covered=range(26, 72))
+    for hidden in (range(36, 61), range(73, 98), range(4, 25), range(30, 66)):
+        with pytest.raises(BadInputError, match="one more may be missing"):
+            stopped(pauses(LEVELS), covered=hidden)
     sweep, stops = stopped(pauses(LEVELS[:3]))
     assert len(stops) == 3
     assert "incomplete" in sweep.flags
+
+
+@pytest.mark.parametrize("start", range(0, 160, 9))
+def test_a_hand_before_a_dial_at_rest_never_makes_a_wrong_number(start):
+    try:
+        sweep, _ = stopped(pauses(LEVELS), covered=range(start, start + 22))
+    except BadInputError:
+        return
+    result, whole = fit_turn(sweep), fit_turn(stopped(pauses(LEVELS))[0])
+    assert result.eccentricity_mm == pytest.approx(whole.eccentricity_mm, abs=1e-4)
+    assert result.high_spot_deg == pytest.approx(whole.high_spot_deg, abs=0.3)
 
 
 def test_a_short_sweep_and_an_unseen_collar_are_refused_in_words():
@@ -254,6 +267,22 @@ def test_bad_input_gets_one_sentence(name, dial):
         run_sweep(SweepRequest(dial=dial, **options))
     assert "\n" not in str(caught.value)
     assert caught.value.exit_code == 2
+
+
+def test_a_video_is_read_like_a_folder_and_timed_by_itself(dial, tmp_path):
+    files = sorted((CLIP / "frames").glob("*.jpg"))[::4]
+    video = cv2.VideoWriter(
+        str(tmp_path / "turn.avi"), cv2.VideoWriter.fourcc(*"MJPG"), 5.0, (960, 540)
+    )
+    for file in files:
+        video.write(cv2.imread(str(file)))
+    video.release()
+    looks = look_through(
+        str(tmp_path / "turn.avi"), dial, load_camera(CLIP / "camera.json"), collar=16, fps=99.0
+    )
+    assert [k.reading.t_s for k in looks] == pytest.approx(np.arange(len(files)) / 5, abs=1e-3)
+    result = fit_turn(collar_sweep(looks, gain=1.0, **AS_SEEN))
+    assert result.eccentricity_mm == pytest.approx(0.15529, abs=0.0008)
 
 
 def test_pictures_without_a_dial_and_a_single_picture_get_one_sentence(dial, tmp_path):

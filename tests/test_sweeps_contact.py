@@ -64,6 +64,16 @@ def test_sound_sweeps_are_left_alone():
     assert alarms <= 3
 
 
+def test_a_top_that_a_hand_hid_is_no_flat_top():
+    sweep = turn(Work(high_rad=3.0, oval_mm=0.015), np.random.default_rng(4))
+    seen = np.abs(sweep.angle_rad - 3.0) > np.radians(43)
+    columns = (sweep.t_s, sweep.value_mm, sweep.sigma_mm, sweep.angle_rad, sweep.sigma_angle_rad)
+    hidden = Sweep(*(c[seen] for c in columns), sense=None)
+    assert detect_clipped(hidden) == ()
+    result = fit_turn(hidden)
+    assert abs(result.eccentricity_mm - 0.15) < 2 * result.u_total_mm
+
+
 def test_a_needle_at_rest_all_round_is_off_the_work():
     rng = np.random.default_rng(2)
     n, noise = 200, 1e-4

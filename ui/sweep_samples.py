@@ -1,8 +1,8 @@
 """Pictures of a recorded sweep become samples: needle unwrapped, angle from collar or stops."""
 
-import itertools
 from collections import Counter
 from dataclasses import dataclass
+from itertools import pairwise
 from math import pi, radians
 from pathlib import Path
 
@@ -12,7 +12,7 @@ from calibration.camera import CameraModel
 from calibration.collars import Collar
 from calibration.dials import TaughtDial
 from readings import BadInputError, Reading, Sample, Sense, Sweep, flag_sentence
-from sweeps import STOP_ANGLE_RAD, Stop, find_stops
+from sweeps import MIN_PAUSE_S, STOP_ANGLE_RAD, Stop, find_stops
 from vision.collar_reader import CollarReader, CollarSight
 from vision.dial_reader import DialReader
 from vision.sources import PICTURES, open_source
@@ -22,6 +22,9 @@ MIN_ARC_DEG = 120.0
 MIN_STOPS = 3
 _UNSURE_TURNS = 0.38
 """A needle that went further than this between two pictures may have passed a whole turn."""
+_PART_OF_PAUSE = 0.3
+_CLOSED_SHARE = 0.2
+"""A last stop this much nearer to the first than any other is taken for its return."""
 _TOO_FAST_RAD_S = TURN_RAD
 """Sixty turns a minute: no hand turns a spindle so fast through a sweep."""
 
@@ -216,7 +219,7 @@ def stop_sweep(
     value = np.array([look.value_mm for look in good]) * gain
     sigma = np.array([look.reading.sigma_mm or 0.0 for look in good]) * gain
     stops = find_stops(t, value, sigma)
-    _demand_stops(stops, per_turn, t)
+    _demand_stops(stops, per_turn, looks, gain)
     sign = -1.0 if sense == "clockwise" else 1.0
     samples = [
         Sample(
@@ -242,28 +245,72 @@ def stop_sweep(
     return sweep, stops
 
 
-def _demand_stops(stops: tuple[Stop, ...], per_turn: int, t_s: np.ndarray) -> None:
+def _demand_stops(stops: tuple[Stop, ...], per_turn: int, looks: list[Look], gain: float) -> None:
     if len(stops) < MIN_STOPS:
         msg = (
             f"{len(stops)} stop(s) were found: an offset needs {MIN_STOPS} or more; "
             f"hold the spindle still for a second or two at each of the {per_turn} places."
         )
         raise BadInputError(msg)
-    if _stop_may_be_hidden(stops, t_s):
+    if not _closes(stops, per_turn) and _stop_may_be_hidden(stops, looks, gain):
         msg = (
-            f"the dial was hidden so long between two of the {len(stops)} stops found that a "
-            "stop may be missing: sweep again with the dial in sight at every stop."
+            f"the dial was hidden so long beside the {len(stops)} stops found that one more "
+            "may be missing: sweep again with the dial in sight at every stop."
         )
         raise BadInputError(msg)
 
 
-def _stop_may_be_hidden(stops: tuple[Stop, ...], t_s: np.ndarray) -> bool:
-    """Whether pictures are missing between two stops for as long as a move and a pause take."""
+def _closes(stops: tuple[Stop, ...], per_turn: int) -> bool:
+    """Whether a whole turn of stops ends where it began, so that none can be missing."""
+    values = np.array([s.value_mm for s in stops])
+    if len(values) != per_turn + 1:
+        return False
+    away = np.abs(values - values[0])
+    return bool(away[-1] < _CLOSED_SHARE * np.min(away[1:-1]))
+
+
+def _stop_may_be_hidden(stops: tuple[Stop, ...], looks: list[Look], gain: float) -> bool:
+    """Whether a place may have been touched that was never seen, which would shift the rest.
+
+    Between two stops: time enough for two moves and part of a pause, and pictures missing.
+    Within one: long enough for two, and pictures missing. Before the first: pictures
+    missing, and a move in sight.
+    """
     pause = float(np.median([s.end_s - s.start_s for s in stops]))
-    moves = [b.start_s - a.end_s for a, b in itertools.pairwise(stops)]
-    longest = float(np.median(moves)) + 0.6 * pause
-    between = [
-        float(np.diff(t_s[(t_s >= a.end_s) & (t_s <= b.start_s)]).max(initial=0.0))
-        for a, b in itertools.pairwise(stops)
-    ]
-    return max(between) > longest
+    move = float(np.median([b.start_s - a.end_s for a, b in pairwise(stops)]))
+    between = any(
+        b.start_s - a.end_s > 2 * move + _PART_OF_PAUSE * pause
+        and _longest_hidden_s(looks, a.end_s, b.start_s) > MIN_PAUSE_S
+        for a, b in pairwise(stops)
+    )
+    within = any(
+        s.end_s - s.start_s > 1.6 * pause + move
+        and _longest_hidden_s(looks, s.start_s, s.end_s) > 0.6 * move
+        for s in stops
+    )
+    return between or within or _hidden_at_the_start(stops, looks, gain)
+
+
+def _hidden_at_the_start(stops: tuple[Stop, ...], looks: list[Look], gain: float) -> bool:
+    first = stops[0]
+    before = [look for look in looks if look.reading.t_s < first.start_s]
+    values = [look.value_mm * gain for look in before if look.value_mm is not None]
+    far = max((abs(v - first.value_mm) for v in values), default=0.0)
+    others = np.ptp([s.value_mm for s in stops])
+    hidden = _longest_hidden_s(looks, looks[0].reading.t_s - 1.0, first.start_s)
+    return hidden > MIN_PAUSE_S and far > 0.05 * others
+
+
+def _longest_hidden_s(looks: list[Look], start_s: float, end_s: float) -> float:
+    """Return the longest time without a reading among the pictures of a stretch."""
+    longest, since = 0.0, None
+    for look in looks:
+        t_s = look.reading.t_s
+        if not start_s <= t_s <= end_s:
+            continue
+        if look.value_mm is not None:
+            since = None
+            continue
+        since = t_s if since is None else since
+        longest = max(longest, t_s - since)
+    return longest
