@@ -54,15 +54,15 @@ def measure(folder: Path, photos: int | None, use_camera: bool) -> list[Row]:
     rows = []
     for i, truth in enumerate(frames_of(folder)):
         data = np.frombuffer((folder / truth["file"]).read_bytes(), np.uint8)
-        start = time.perf_counter()
+        start = time.process_time()
         image = cv2.imdecode(data, cv2.IMREAD_COLOR)
-        decoded = time.perf_counter()
+        decoded = time.process_time()
         reader = DialReader(dial, camera)
         frame = Frame(image, 0.0, i, folder.name, truth["file"])
         reading = reader.read(frame)
-        cold = time.perf_counter()
+        cold = time.process_time()
         reader.read(frame)
-        tracked = time.perf_counter()
+        tracked = time.process_time()
         known = truth["divisions"]
         error = None
         if reading.ok:

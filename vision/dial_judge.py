@@ -27,6 +27,8 @@ MAX_MISS_PX = 3.0
 MAX_MISS_SHARE = 0.015
 """How far the needle's line may pass from the pivot: pixels, or share of the scale's radius."""
 MAX_NEEDLE_SCATTER_PX = 0.9
+SMEARED_PX = 0.25
+"""A needle whose tip is this much wider than taught may have moved: a fan is tried."""
 _FLOOR_DIVISIONS = 0.0015
 _PRINT_RAD = 2e-5
 _STEP = 1e-6

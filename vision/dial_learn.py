@@ -12,7 +12,7 @@ from vision.dial_beat import pull
 from vision.dial_marks import ScaleLook, sample, scan_marks
 from vision.dial_pose import Float, PlanePose, rotation_matrix
 from vision.dial_rotation import unroll, view_radii
-from vision.dial_scale import ScaleFit, estimate_blur, settle
+from vision.dial_scale import ScaleFit, estimate_blur, settle_best
 
 _FIRST_INNER = 0.94  # share of the radius that the shortest marks surely reach inwards to
 _FIRST_HALF_WIDTH = 0.11  # of the pitch
@@ -96,7 +96,7 @@ def settle_photo(
     best: tuple[ScaleFit | None, float] = (None, np.inf)
     for start in poses_from_clicks(sheet, photo, camera):
         pulled, left = _snap(pull(gray, start, look, rounds=3).pose, sheet, photo)
-        fit = settle(gray, pulled, look, free_camera=free_camera)
+        fit = settle_best(gray, [pulled], look, free_camera=free_camera)
         if fit is None or fit.share < _ENOUGH:
             continue
         if best[0] is None or fit.fit.merit > best[0].fit.merit:
@@ -113,7 +113,7 @@ def _radial_contrast(one: LearnedPhoto, look: ScaleLook, radii: Float) -> Float:
     ring = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
     points = ring[:, None] * radii[None, :, None, None]
     pixels = one.scale.pose.project(points.reshape(-1, 2)).reshape(*points.shape)
-    values = sample(one.gray, pixels)
+    values = sample(one.gray, pixels).astype(np.float64)
     contrast = look.sign * (values[..., 2:5].mean(-1) - values[..., [0, 1, 5, 6]].mean(-1))
     outer = (radii > 0.955 * look.outer_mm) & (radii < 0.985 * look.outer_mm)
     return np.asarray(contrast / np.maximum(contrast[:, outer].mean(axis=1, keepdims=True), 1e-6))

@@ -4,9 +4,9 @@ All places are in the needle's own plane (at its height above the scale), u alon
 from the pivot, v across it. Its direction there is its direction on the scale.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,12 +15,12 @@ from vision.dial_marks import sample
 from vision.dial_pose import Float, PlanePose
 from vision.dial_profiles import Stripes, linear, match_stripe
 
-_ANGLES = 1080  # directions tried
-_RINGS = 40
-_ROWS = 120  # along the needle in the fit
+_ROWS = 100  # along the needle's front in a fit
 _ACROSS = 21
 _CHROMA = 0.35  # share of colour in a needle that suffices to tell it by colour alone
-
+_LEAST_ROWS = 12
+_LEAST_STRENGTH = 0.25
+_LAGS = 12  # rows over which neighbours may err alike
 
 @dataclass(frozen=True, slots=True, eq=False)
 class NeedleLook:
@@ -77,8 +77,32 @@ class NeedleFit:
     tail_share: float
     scatter_px: float
     px_per_mm: float
-    rows: int
-    score: float
+    widening_px: float
+    """By how much the tip's edges lie farther apart than taught: a sign of smear."""
+    smear_rad: float = 0.0
+    """Angle the needle swept during the exposure, where it was fitted."""
+
+    @property
+    def score(self) -> float:
+        """What candidates are ranked by: length in sight times contrast."""
+        return self.front_share * min(self.strength, 1.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Strip:
+    """What rows along a line say: places, offsets and sigmas in mm, strengths, noise, px/mm."""
+
+    u_mm: Float
+    offset_mm: Float
+    sigma_mm: Float
+    strength: Float
+    noise: Float
+    widen_px: Float
+    px_per_mm: Float
+
+
+Line = tuple[float, float]
+"""Direction (rad) and signed distance from the pivot (mm)."""
 
 
 def needle_look(dial: TaughtDial) -> NeedleLook:
@@ -93,74 +117,12 @@ def needle_look(dial: TaughtDial) -> NeedleLook:
     )
 
 
-def _smooth_round(values: Float, reach: int) -> Float:
-    padded = np.concatenate([values[:, -reach:], values, values[:, :reach]], axis=1)
-    flat = padded.reshape(len(padded), padded.shape[1], -1)
-    out = cv2.blur(flat, (2 * reach + 1, 1))[:, reach:-reach]
-    return np.asarray(out).reshape(values.shape)
-
-
-def needle_likeness(
-    image: NDArray[np.uint8], pose: PlanePose, look: NeedleLook, mark_light: float
-) -> Float:
-    """Return (rings, _ANGLES) how much each place about the pivot looks like the needle, 0 to 1.
-
-    `mark_light` is the marks' contrast in this picture, by which the needle's is judged.
-
-    Rings run evenly from the hub to the tip.
-    """
-    radii = np.linspace(look.hub_mm, min(look.tip_mm, look.rim_mm), _RINGS)
-    angle = 2 * np.pi * np.arange(_ANGLES) / _ANGLES
-    ring = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    points = (radii[:, None, None] * ring).reshape(-1, 2)
-    pixels = pose.project(points, -look.height_mm).reshape(_RINGS, _ANGLES, 2)
-    light = linear(sample(image, pixels))
-    shade = _smooth_round(light, _ANGLES // 16)
-    axis = telling_axis(look.step)
-    step = (light - shade) @ axis / (float(look.step @ axis) * mark_light)
-    return np.asarray(np.clip(step, -0.5, 1.2))
-
-
-def needle_candidates(
-    likeness: Float, look: NeedleLook, *, count: int = 3
-) -> list[tuple[float, float]]:
-    """Return up to `count` directions (rad) with their scores, the best first.
-
-    A direction scores by how many rings look like the needle there, front and tail.
-    """
-    radii = np.linspace(look.hub_mm, min(look.tip_mm, look.rim_mm), _RINGS)
-    tail = radii < look.tail_mm
-    present = np.clip(likeness, 0.0, 1.0)
-    front = present.mean(axis=0)
-    back = np.roll(present[tail].sum(axis=0), _ANGLES // 2) / _RINGS
-    score = cv2.blur((front + back)[None], (3, 1), borderType=cv2.BORDER_REFLECT).ravel()
-    out: list[tuple[float, float]] = []
-    for _ in range(count):
-        best = int(np.argmax(score))
-        out.append((2 * np.pi * best / _ANGLES, float(score[best])))
-        width = _ANGLES // 60
-        score[np.arange(best - width, best + width + 1) % _ANGLES] = -1.0
-    return out
-
-
-def _rows(look: NeedleLook) -> Float:
+def needle_rows(look: NeedleLook) -> Float:
     """Return the places along the needle that a fit looks at: front first, then tail."""
     front = np.linspace(look.hub_mm, min(look.tip_mm, look.rim_mm), _ROWS)
     step = front[1] - front[0]
     tail = -np.arange(look.hub_mm, max(look.tail_mm, look.hub_mm), step)
     return np.concatenate([front, tail])
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Strip:
-    """Row offsets about a line: places (m,), offsets in mm, sigmas, contrasts, noise, px/mm."""
-
-    u_mm: Float
-    offset_mm: Float
-    sigma_mm: Float
-    strength: Float
-    noise: Float
-    px_per_mm: Float
 
 
 def line_points(angle_rad: float, miss_mm: float, u_mm: Float, v_mm: Float) -> Float:
@@ -170,7 +132,7 @@ def line_points(angle_rad: float, miss_mm: float, u_mm: Float, v_mm: Float) -> F
     return np.stack([u_mm * c - v * s, u_mm * s + v * c], axis=-1)
 
 
-def _scale_across(pose: PlanePose, look: NeedleLook, angle_rad: float, u_mm: Float) -> Float:
+def scale_across(pose: PlanePose, look: NeedleLook, angle_rad: float, u_mm: Float) -> Float:
     """Return pixels per mm across the needle at each row.
 
     Rows are parallel in the plane; what matters is how far apart two lines along the needle
@@ -189,7 +151,7 @@ def scan_rows(
     image: NDArray[np.uint8],
     pose: PlanePose,
     look: NeedleLook,
-    line: tuple[float, float],
+    line: Line,
     blur_px: float,
     u_mm: Float,
 ) -> tuple[Stripes, Float]:
@@ -197,7 +159,7 @@ def scan_rows(
 
     Contrasts come in units of light along the needle's own colour step.
     """
-    scale = _scale_across(pose, look, line[0], u_mm)
+    scale = scale_across(pose, look, line[0], u_mm)
     half_px = look.width_at(u_mm) * scale
     span = half_px + 2.5 * blur_px + 2.5
     v_px = span[:, None] * np.linspace(-1.0, 1.0, _ACROSS)
@@ -212,53 +174,119 @@ def _scan(
     image: NDArray[np.uint8],
     pose: PlanePose,
     look: NeedleLook,
-    line: tuple[float, float],
+    line: Line,
     blur_px: float,
     mark_light: float,
-) -> _Strip:
-    u = _rows(look)
+) -> Strip:
+    u = needle_rows(look)
     seen, scale = scan_rows(image, pose, look, line, blur_px, u)
     limit = look.width_at(u) * scale + blur_px + 1.0
-    return _Strip(
+    return Strip(
         u,
         np.clip(seen.offset_px, -limit, limit) / scale,
         seen.sigma_px / scale,
         seen.contrast / mark_light,
         seen.noise / mark_light,
+        seen.widen_px,
         scale,
     )
 
 
-def _good_rows(strip: _Strip) -> NDArray[np.bool_]:
-    """Return the rows that look like the needle by strength, place and fit."""
-    strong = strip.strength > 0.25
+def _good_rows(strip: Strip) -> NDArray[np.bool_]:
+    """Return the rows that look like the needle by strength and fit."""
+    strong = (strip.strength > _LEAST_STRENGTH) & np.isfinite(strip.sigma_mm)
     if not np.any(strong):
         return strong
     noise = float(np.median(strip.noise[strong]))
-    clean = strip.noise < 3.0 * noise
-    return np.asarray(strong & clean & np.isfinite(strip.sigma_mm))
+    return np.asarray(strong & (strip.noise < 3.0 * noise))
 
 
-def _fit_line(strip: _Strip, good: NDArray[np.bool_]) -> tuple[Float, Float, Float, Float]:
-    """Return (shift, slope), its covariance, row weights and scaled residuals, robustly."""
-    A = np.stack([np.ones_like(strip.u_mm), strip.u_mm], axis=1)
-    sigma = np.hypot(strip.sigma_mm, np.median(strip.sigma_mm[good]))
-    base = np.where(good, 1.0 / sigma**2, 0.0)
-    weight = base.copy()
-    solved, normal = np.zeros(2), np.eye(2)
-    rest = np.zeros_like(base)
-    for _ in range(8):
+@dataclass(frozen=True, slots=True, eq=False)
+class _LineFit:
+    """Shift and slope of the rows' offsets, their covariance, and what each row said."""
+
+    shift_slope: Float
+    covariance: Float
+    held: NDArray[np.bool_]
+    scaled: Float
+
+
+def _fit_line(strip: Strip, good: NDArray[np.bool_]) -> _LineFit:
+    """Fit a line through the good rows' offsets with Tukey weights."""
+    A = np.stack([np.ones_like(strip.u_mm), strip.u_mm], axis=1)[good]
+    offset = strip.offset_mm[good]
+    sigma = np.hypot(strip.sigma_mm[good], np.median(strip.sigma_mm[good]))
+    base = 1.0 / sigma**2
+    share = np.ones(len(offset))
+    normal, solved, scaled = np.eye(2), np.zeros(2), np.zeros(len(offset))
+    for _ in range(6):
+        weight = base * share
         normal = (A * weight[:, None]).T @ A + 1e-12 * np.eye(2)
-        solved = np.linalg.solve(normal, A.T @ (weight * strip.offset_mm))
-        rest = (strip.offset_mm - A @ solved) / sigma
-        spread = max(0.7, 1.4826 * float(np.median(np.abs(rest[good]))))
-        u = np.minimum(np.abs(rest) / (4.0 * spread), 1.0)
-        weight = base * (1 - u * u) ** 2
-    return (
-        solved,
-        np.linalg.inv(normal) * max(spread, 1.0) ** 2,
-        weight / np.maximum(base, 1e-12),
-        rest,
+        solved = np.linalg.solve(normal, A.T @ (weight * offset))
+        scaled = (offset - A @ solved) / sigma
+        spread = max(0.7, 1.4826 * float(np.median(np.abs(scaled))))
+        share = (1.0 - np.minimum(np.abs(scaled) / (4.0 * spread), 1.0) ** 2) ** 2
+    held = good.copy()
+    held[good] = share > 0.2
+    spread = _correlated_spread(scaled[share > 0.2])
+    return _LineFit(solved, np.linalg.inv(normal) * spread**2, held, scaled)
+
+
+def _correlated_spread(scaled: Float) -> float:
+    """Return how much a mean of scaled residuals scatters beyond independent unit noise.
+
+    Neighbouring rows share pixels, shadow and print, so they err alike: the sum of the
+    autocorrelation over the first lags says by how much.
+    """
+    power = float(np.mean(scaled**2)) + 1e-12
+    total = 1.0
+    for lag in range(1, min(_LAGS, len(scaled) // 3)):
+        together = float(np.mean(scaled[lag:] * scaled[:-lag])) / power
+        if together < 0.05:
+            break
+        total += 2.0 * together
+    return float(np.sqrt(max(power, 0.5) * total))
+
+
+def follow_line(scan: Callable[[Line], Strip], line: Line, rounds: int) -> NeedleFit | None:
+    """Move a line onto the needle that `scan` measures about it; None where nothing fits."""
+    for _ in range(rounds):
+        strip = scan(line)
+        good = _good_rows(strip)
+        if good.sum() < _LEAST_ROWS:
+            return None
+        fit = _fit_line(strip, good)
+        shift, slope = float(fit.shift_slope[0]), float(fit.shift_slope[1])
+        line = (line[0] + float(np.arctan(slope)), line[1] + shift)
+        if abs(slope) < 1e-5 and abs(shift * strip.px_per_mm[0]) < 0.01:
+            break
+    front = strip.u_mm > 0
+    used = fit.held & front
+    if used.sum() < _LEAST_ROWS // 2:
+        return None
+    return _summary(strip, fit, line, used, front)
+
+
+def _summary(
+    strip: Strip,
+    fit: _LineFit,
+    line: Line,
+    used: NDArray[np.bool_],
+    front: NDArray[np.bool_],
+) -> NeedleFit:
+    rest = strip.offset_mm - fit.shift_slope[0] - fit.shift_slope[1] * strip.u_mm
+    outer = used & (strip.u_mm > 0.6 * strip.u_mm.max())
+    return NeedleFit(
+        angle_rad=line[0],
+        sigma_rad=float(np.sqrt(fit.covariance[1, 1])),
+        miss_mm=line[1],
+        sigma_miss_mm=float(np.sqrt(fit.covariance[0, 0])),
+        strength=float(np.median(strip.strength[used])),
+        front_share=float(used.sum() / front.sum()),
+        tail_share=float((fit.held & ~front).sum() / max(1, int((~front).sum()))),
+        scatter_px=1.4826 * float(np.median(np.abs(rest[used] * strip.px_per_mm[used]))),
+        px_per_mm=float(np.median(strip.px_per_mm)),
+        widening_px=float(np.median(strip.widen_px[outer])) if outer.any() else 0.0,
     )
 
 
@@ -273,35 +301,6 @@ def fit_needle(
     rounds: int = 4,
 ) -> NeedleFit | None:
     """Fit the needle as a free line from a first direction; None where nothing fits."""
-    line = (angle_rad, 0.0)
-    strip, good = None, None
-    for _ in range(rounds):
-        strip = _scan(image, pose, look, line, blur_px, mark_light)
-        good = _good_rows(strip)
-        if good.sum() < 12:
-            return None
-        solved, covariance, weight, rest = _fit_line(strip, good)
-        line = (line[0] + float(np.arctan(solved[1])), line[1] + float(solved[0]))
-        if abs(solved[1]) < 2e-6 and abs(solved[0]) < 1e-4:
-            break
-    assert strip is not None and good is not None
-    held = good & (weight > 0.2)
-    front = strip.u_mm > 0
-    used = held & front
-    if used.sum() < 8:
-        return None
-    rest_mm = strip.offset_mm - solved[0] - solved[1] * strip.u_mm
-    scatter = 1.4826 * float(np.median(np.abs(rest_mm[good] * strip.px_per_mm[good])))
-    return NeedleFit(
-        angle_rad=float(line[0]),
-        sigma_rad=float(np.sqrt(covariance[1, 1])),
-        miss_mm=line[1],
-        sigma_miss_mm=float(np.sqrt(covariance[0, 0])),
-        strength=float(np.median(strip.strength[used])),
-        front_share=float(used.sum() / front.sum()),
-        tail_share=float((held & ~front).sum() / max(1, (~front).sum())),
-        scatter_px=scatter,
-        px_per_mm=float(np.median(strip.px_per_mm)),
-        rows=int(held.sum()),
-        score=float(used.sum() / front.sum()),
+    return follow_line(
+        lambda line: _scan(image, pose, look, line, blur_px, mark_light), (angle_rad, 0.0), rounds
     )

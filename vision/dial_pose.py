@@ -143,22 +143,41 @@ class PoseFit:
 _STEP = 1e-6
 
 
+def _through_lens(pose: PlanePose, normalised: Float, along: Float) -> Float:
+    """Return (n, 2) derivatives of the pixels along `along` to the normalised coordinates."""
+    camera = pose.camera
+    base = camera.distort(normalised)
+    columns = []
+    for shift in ((_STEP, 0.0), (0.0, _STEP)):
+        moved = camera.distort(normalised + np.array(shift))
+        columns.append(np.sum((moved - base) * along, axis=1) / _STEP)
+    return np.stack(columns, axis=1)
+
+
 def pose_jacobian(pose: PlanePose, points_mm: Float, along: Float, size: int) -> Float:
     """Return (n, size) derivatives of the pixels along `along` to the step parameters."""
+    solid = np.column_stack([points_mm, np.zeros(len(points_mm))])
+    inside = solid @ pose.rotation.T + pose.translation
+    depth = inside[:, 2:]
+    normalised = inside[:, :2] / depth
+    lens = _through_lens(pose, normalised, along)
+    slope = np.column_stack([lens, -np.sum(lens * normalised, axis=1)]) / depth
     out = np.empty((len(points_mm), size))
-    for j in range(size):
-        step = np.zeros(size)
-        step[j] = _STEP
-        ahead = pose.moved(step).project(points_mm)
-        behind = pose.moved(-step).project(points_mm)
-        out[:, j] = np.einsum("ij,ij->i", ahead - behind, along) / (2 * _STEP)
+    for j in range(3):
+        turned = np.cross(np.eye(3)[j], solid) @ pose.rotation.T
+        out[:, j] = np.sum(slope * turned, axis=1)
+    out[:, 3:6] = slope * float(np.linalg.norm(pose.translation))
+    if size > 6:
+        r2 = np.sum(normalised**2, axis=1)
+        offset = pose.camera.distort(normalised) - (pose.camera.cx, pose.camera.cy)
+        out[:, 6] = np.sum(offset * along, axis=1)
+        focal = np.array([pose.camera.fx, pose.camera.fy])
+        out[:, 7] = np.sum(normalised * r2[:, None] * focal * along, axis=1)
     return out
 
 
 def _residuals(pose: PlanePose, seen: Evidence) -> Float:
-    return np.asarray(
-        np.einsum("ij,ij->i", seen.seen_px - pose.project(seen.points_mm), seen.along)
-    )
+    return np.asarray(np.sum((seen.seen_px - pose.project(seen.points_mm)) * seen.along, axis=1))
 
 
 def robust_weights(scaled: Float, group: NDArray[np.intp], limit: float) -> Float:
@@ -198,16 +217,16 @@ def refine_pose(
     """
     size = 8 if free_camera else 6
     scaled = _residuals(pose, seen) / seen.sigma_px
+    J = pose_jacobian(pose, seen.points_mm, seen.along, size) / seen.sigma_px[:, None]
     for _ in range(rounds):
         spread = _spread(scaled)
         weight = robust_weights(scaled / spread, seen.group, limit)
-        J = pose_jacobian(pose, seen.points_mm, seen.along, size) / seen.sigma_px[:, None]
         info, pull = _prior(pose, size)
         normal = (J * weight[:, None]).T @ J + np.diag(info)
         step = np.linalg.solve(normal, J.T @ (weight * scaled) + pull)
         pose = pose.moved(step)
         scaled = _residuals(pose, seen) / seen.sigma_px
-        if np.abs(step[:6]).max() < 1e-7:
+        if np.abs(step[:6]).max() < 3e-7:
             break
     spread = _spread(scaled)
     weight = robust_weights(scaled / spread, seen.group, limit)

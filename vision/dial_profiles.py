@@ -7,6 +7,7 @@ each, solved for all profiles at once.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,12 +46,13 @@ def edge(v_px: Float, blur_px: Float | float) -> tuple[Float, Float]:
     return ndtr(-x), np.exp(-0.5 * x * x) / (np.sqrt(2 * np.pi) * blur_px)
 
 
-_GAMMA = 2.2
+_LIGHT = (np.arange(256) / 255.0) ** 2.2
 
 
-def linear(values: Float) -> Float:
+def linear(values: NDArray[Any]) -> Float:
     """Return display grey levels (0 to 255) as light, 0 to 1."""
-    return np.asarray((np.maximum(values, 0.0) / 255.0) ** _GAMMA)
+    whole = values if values.dtype == np.uint8 else np.clip(np.rint(values), 0, 255).astype(np.uint8)
+    return np.asarray(_LIGHT[whole])
 
 
 def match(profiles: Float, basis: Float, weights: Float | None = None) -> Offsets:
@@ -60,18 +62,19 @@ def match(profiles: Float, basis: Float, weights: Float | None = None) -> Offset
     problems come back with infinite sigma.
     """
     weighted = basis if weights is None else basis * weights[..., None]
-    normal = np.einsum("nmi,nmj->nij", weighted, basis)
+    turned = weighted.transpose(0, 2, 1)
+    normal = turned @ basis
     size = basis.shape[2]
-    scale = np.einsum("nii->n", normal) / size + 1e-30
+    scale = np.trace(normal, axis1=1, axis2=2) / size + 1e-30
     normal = normal + (1e-9 * scale)[:, None, None] * np.eye(size)
     inverse = np.linalg.inv(normal)
-    solved = np.einsum("nij,nmj,nm->ni", inverse, weighted, profiles)
-    rest = profiles - np.einsum("nmi,ni->nm", basis, solved)
+    solved = (inverse @ (turned @ profiles[..., None]))[..., 0]
+    rest = profiles - (basis @ solved[..., None])[..., 0]
     kept = np.full(len(profiles), profiles.shape[1], dtype=float)
     if weights is not None:
         rest, kept = rest * weights, weights.sum(axis=1)
     freedom = np.maximum(kept - size, 1.0)
-    noise = np.sqrt(np.einsum("nm,nm->n", rest, rest) / freedom)
+    noise = np.sqrt(np.sum(rest * rest, axis=1) / freedom)
     contrast = solved[:, -2]
     with np.errstate(divide="ignore", invalid="ignore"):
         offset = solved[:, -1] / contrast
@@ -101,10 +104,9 @@ _WIDTH_PRIOR_PX = 0.5
 def _solve(basis: Float, profiles: Float, ridge: Float) -> tuple[Float, Float]:
     """Return coefficients (n, p) and inverses (n, p, p) of ridged least squares."""
     size = basis.shape[2]
-    normal = np.einsum("nmi,nmj->nij", basis, basis)
-    normal = normal + ridge[:, :, None] * np.eye(size)
-    inverse = np.linalg.inv(normal)
-    return np.einsum("nij,nmj,nm->ni", inverse, basis, profiles), inverse
+    turned = basis.transpose(0, 2, 1)
+    inverse = np.linalg.inv(turned @ basis + ridge[:, :, None] * np.eye(size))
+    return (inverse @ (turned @ profiles[..., None]))[..., 0], inverse
 
 
 def match_stripe(v_px: Float, profiles: Float, half_px: Float, blur_px: float) -> Stripes:
@@ -129,13 +131,13 @@ def match_stripe(v_px: Float, profiles: Float, half_px: Float, blur_px: float) -
     one = (a - c)[:, None] * left_slope
     two = (c - b)[:, None] * right_slope
     basis = np.concatenate([levels, (one + two)[..., None], (two - one)[..., None]], axis=2)
-    rest = profiles - np.einsum("nmi,ni->nm", levels, first)
-    noise = np.sqrt(np.einsum("nm,nm->n", rest, rest) / max(1, v_px.shape[1] - 7))
+    rest = profiles - (levels @ first[..., None])[..., 0]
+    noise = np.sqrt(np.sum(rest * rest, axis=1) / max(1, v_px.shape[1] - 7))
     ridge = np.concatenate([weak, np.full((len(v_px), 2), 1e-12)], axis=1)
     ridge[:, 6] += np.median(noise) ** 2 / _WIDTH_PRIOR_PX**2
     solved, inverse = _solve(basis, profiles, ridge)
-    rest = profiles - np.einsum("nmi,ni->nm", basis, solved)
-    noise = np.sqrt(np.einsum("nm,nm->n", rest, rest) / max(1, v_px.shape[1] - 7))
+    rest = profiles - (basis @ solved[..., None])[..., 0]
+    noise = np.sqrt(np.sum(rest * rest, axis=1) / max(1, v_px.shape[1] - 7))
     sigma = noise * np.sqrt(np.maximum(inverse[:, 5, 5], 0.0))
     good = np.isfinite(sigma) & np.isfinite(solved[:, 5])
     return Stripes(

@@ -11,26 +11,25 @@ from calibration.dials import TaughtDial
 from readings import DialSight, Frame, Reading, frozen_array
 from vision.dial_find import find_scale
 from vision.dial_judge import (
+    SMEARED_PX,
     judge_needle,
     judge_scale,
     judge_turn,
     sigma_divisions,
 )
 from vision.dial_marks import scale_look
-from vision.dial_needle import (
-    NeedleFit,
-    fit_needle,
-    needle_candidates,
-    needle_likeness,
-    needle_look,
-)
+from vision.dial_needle import NeedleFit, fit_needle, needle_look
+from vision.dial_needle_search import candidates, likeness, needle_field
 from vision.dial_pose import PlanePose, guessed_camera
 from vision.dial_rotation import match_turn, unroll
-from vision.dial_scale import ScaleFit, settle
+from vision.dial_smear import fit_smeared
+from vision.dial_scale import ScaleFit, settle, settle_best
 
 _BLACK = 6  # a picture whose brightest percent is under this grey level carries no light
 _HEARD = 0.2  # coherence worth a closer look
 _SHRINKS = (2, 1, 4)
+_WORTH = 0.6  # needle candidates whose likeness is within this share of the best are fitted
+_MOST_SMEAR = 4.0  # divisions a needle may sweep during an exposure
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,12 +93,8 @@ class DialReader:
 
     def _settle(self, gray: NDArray[np.uint8], pose: PlanePose) -> ScaleFit | None:
         """Settle a rough pose and its mirrored tilt; the better of the two."""
-        free = self._camera is None
-        fits = [
-            settle(gray, start, self._look, free_camera=free) for start in (pose, pose.mirrored())
-        ]
-        good = [fit for fit in fits if fit is not None]
-        return max(good, key=lambda f: f.fit.merit, default=None)
+        starts = [pose, pose.mirrored()]
+        return settle_best(gray, starts, self._look, free_camera=self._camera is None)
 
     def _turn(self, gray: NDArray[np.uint8], scale: ScaleFit) -> ScaleFit:
         dial = self._dial
@@ -116,14 +111,23 @@ class DialReader:
         return settled
 
     def _find_needle(self, image: NDArray[np.uint8], scale: ScaleFit) -> NeedleFit | None:
-        light = scale.scan.light
-        likeness = needle_likeness(image, scale.pose, self._needle, light)
+        field = needle_field(scale.pose, self._needle)
+        light, blur = scale.scan.light, scale.blur_px
+        found = candidates(likeness(image, field, light), field)
+        worth = [angle for angle, score in found if score > _WORTH * found[0][1]]
         fits = [
-            fit_needle(image, scale.pose, self._needle, angle, scale.blur_px, light)
-            for angle, _ in needle_candidates(likeness, self._needle)
+            fit
+            for angle in worth
+            if (fit := fit_needle(image, scale.pose, self._needle, angle, blur, light))
         ]
-        good = [fit for fit in fits if fit is not None]
-        return max(good, key=lambda fit: fit.score, default=None)
+        best = max(fits, key=lambda fit: fit.score, default=None)
+        still = best is not None and judge_needle(best, self._dial) is None
+        if still and best is not None and best.widening_px < SMEARED_PX:
+            return best
+        most = _MOST_SMEAR * 2 * np.pi / self._dial.marks_per_turn
+        start = best.angle_rad if still and best is not None else worth[0]
+        fan = fit_smeared(image, scale.pose, self._needle, start, blur, light, most)
+        return fan if fan is not None and judge_needle(fan, self._dial) is None else best
 
     def _judge(self, frame: Frame, scale: ScaleFit, needle: NeedleFit | None) -> Reading:
         dial = self._dial

@@ -15,6 +15,7 @@ from vision.dial_marks import (
 from vision.dial_pose import PlanePose, PoseFit, refine_pose
 
 _COARSE_BLUR_PX = 2.2
+_CLOSE = 0.9  # poses whose merit is within this share of the best are looked at finely
 _BLURS_PX = tuple(0.6 * 1.2**k for k in range(13))  # 0.6 to 5.3
 
 
@@ -77,25 +78,43 @@ def settle(
     look: ScaleLook,
     *,
     free_camera: bool,
-    blur_px: float | None = None,
-    rounds: int = 3,
+    blur_px: float,
+    rounds: int = 2,
 ) -> ScaleFit | None:
-    """Fit a pose to all marks of a grey picture; None where there are too few.
-
-    Starts wide (a broad blur sees further), then uses the picture's own blur, estimated
-    unless `blur_px` gives it.
-    """
+    """Fit a pose to all marks of a grey picture whose blur is known; None where too few."""
     got = None
-    if blur_px is None:
-        for _ in range(2):
-            got = _measure(image, pose, look, _COARSE_BLUR_PX, free_camera=False)
-            if got is None:
-                return None
-            pose = got[0].pose
-        blur_px = estimate_blur(image, pose, look)
     for _ in range(rounds):
         got = _measure(image, pose, look, blur_px, free_camera=free_camera)
         if got is None:
             return None
         pose = got[0].pose
     return None if got is None else summarise(*got, blur_px)
+
+
+def settle_roughly(
+    image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook
+) -> ScaleFit | None:
+    """Fit a rough pose to all marks with a broad blur, which sees further."""
+    return settle(image, pose, look, free_camera=False, blur_px=_COARSE_BLUR_PX)
+
+
+def settle_best(
+    image: NDArray[np.uint8], starts: list[PlanePose], look: ScaleLook, *, free_camera: bool
+) -> ScaleFit | None:
+    """Fit from several rough poses; the one with which most marks agree, None where none.
+
+    At low tilt a mirrored tilt fits nearly as well: what is close is settled finely before it
+    is decided.
+    """
+    rough = [fit for fit in (settle_roughly(image, pose, look) for pose in starts) if fit]
+    if not rough:
+        return None
+    best = max(fit.fit.merit for fit in rough)
+    close = [fit for fit in rough if fit.fit.merit > _CLOSE * best]
+    blur = estimate_blur(image, max(close, key=lambda f: f.fit.merit).pose, look)
+    fine = [
+        fit
+        for one in close
+        if (fit := settle(image, one.pose, look, free_camera=free_camera, blur_px=blur))
+    ]
+    return max(fine, key=lambda f: f.fit.merit, default=None)

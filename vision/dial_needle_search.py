@@ -1,0 +1,73 @@
+"""Where the needle may point: every direction about the pivot, by taught colour and length."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.dial_needle import NeedleLook, telling_axis
+from vision.dial_pose import Float, PlanePose
+from vision.dial_profiles import linear
+
+_ANGLES = 720
+_RINGS = 24
+_APART = 8  # directions to both sides that belong to one candidate
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NeedleField:
+    """Where to look for a needle about one pose, prepared once while the pose is held."""
+
+    look: NeedleLook
+    radii_mm: Float
+    x_px: NDArray[np.float32]
+    y_px: NDArray[np.float32]
+
+
+def needle_field(pose: PlanePose, look: NeedleLook) -> NeedleField:
+    """Prepare rings from the hub to the tip, in the needle's plane."""
+    radii = np.linspace(look.hub_mm, min(look.tip_mm, look.rim_mm), _RINGS)
+    angle = 2 * np.pi * np.arange(_ANGLES) / _ANGLES
+    ring = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    points = (radii[:, None, None] * ring).reshape(-1, 2)
+    pixels = pose.project(points, -look.height_mm).reshape(_RINGS, _ANGLES, 2)
+    return NeedleField(
+        look, radii, pixels[..., 0].astype(np.float32), pixels[..., 1].astype(np.float32)
+    )
+
+
+def _smooth_round(values: NDArray[np.float32], reach: int) -> NDArray[np.float32]:
+    padded = np.concatenate([values[:, -reach:], values, values[:, :reach]], axis=1)
+    return np.asarray(cv2.blur(padded, (2 * reach + 1, 1))[:, reach:-reach])
+
+
+def likeness(image: NDArray[np.uint8], field: NeedleField, mark_light: float) -> Float:
+    """Return (rings, directions) how much each place looks like the needle, 0 to 1.
+
+    `mark_light` is the marks' contrast in this picture, by which the needle's is judged.
+    """
+    seen = cv2.remap(
+        image, field.x_px, field.y_px, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    axis = telling_axis(field.look.step)
+    level = (linear(np.asarray(seen, dtype=np.uint8)) @ axis).astype(np.float32)
+    step = level - _smooth_round(level, _ANGLES // 16)
+    return np.clip(step / (float(field.look.step @ axis) * mark_light), -0.5, 1.2).astype(float)
+
+
+def candidates(like: Float, field: NeedleField, *, count: int = 3) -> list[tuple[float, float]]:
+    """Return up to `count` directions (rad) with their scores, the best first.
+
+    A direction scores by how many rings look like the needle there, front and tail.
+    """
+    tail = field.radii_mm < field.look.tail_mm
+    present = np.clip(like, 0.0, 1.0)
+    back = np.roll(present[tail].sum(axis=0), _ANGLES // 2) / _RINGS
+    score = _smooth_round((present.mean(axis=0) + back)[None].astype(np.float32), 1)[0]
+    out: list[tuple[float, float]] = []
+    for _ in range(count):
+        best = int(np.argmax(score))
+        out.append((2 * np.pi * best / _ANGLES, float(score[best])))
+        score[np.arange(best - _APART, best + _APART + 1) % _ANGLES] = -1.0
+    return out
