@@ -118,7 +118,8 @@ def _seen_spans(angle: Float, inside: np.ndarray) -> Float:
     hidden = steps > max(_GAP_RAD, 4.0 * float(np.median(steps)))
     together = inside[:-1] & inside[1:] & ~hidden
     run = np.cumsum(~together)
-    return np.bincount(run, np.where(together, steps, 0.0), minlength=1)
+    weights = np.where(together, steps, 0.0)
+    return np.bincount(run, weights, minlength=1).astype(np.float64)
 
 
 def _loss(angle: Float, value: Float, rest: _Rest, noise: float) -> tuple[float, float]:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Float = NDArray[np.float64]
+Complex = NDArray[np.complex128]
 
 MAX_ORDER = 15
 """Undulations a turn kept, the longest-wave filter of ISO 12181 (1 to 15)."""
@@ -68,36 +69,97 @@ class Model:
         extra = parity_column(angle_rad, self.order + 1, self.parity_start_rad)
         return np.column_stack([columns, extra])
 
-    def slope_columns(self, angle_rad: Float) -> Float:
-        """Return the derivative of each column by θ, shape ``(n, size)``."""
-        columns = harmonic_columns(angle_rad, self.order)
-        slope = np.zeros((len(columns), self.size))
-        for k in range(1, self.order + 1):
-            slope[:, 2 * k - 1] = -k * columns[:, 2 * k]
-            slope[:, 2 * k] = k * columns[:, 2 * k - 1]
+    def curve(self, angle_rad: Float, beta: Float) -> Float:
+        """Return the reading in mm at these angles, shape ``(n,)``."""
+        total = harmonic_curve(angle_rad, beta[: 2 * self.order + 1])
+        if self.parity_start_rad is not None:
+            total += beta[-1] * parity_column(angle_rad, self.order + 1, self.parity_start_rad)
+        return total
+
+    def slope(self, angle_rad: Float, beta: Float) -> Float:
+        """Return how the reading changes with θ, mm per rad, shape ``(n,)``."""
+        total = harmonic_curve(angle_rad, _slope_coefficients(beta[: 2 * self.order + 1]))
         if self.parity_start_rad is not None:
             top = self.order + 1
-            slope[:, -1] = -top * np.sin(top * (angle_rad - self.parity_start_rad))
-        return slope
+            total -= beta[-1] * top * np.sin(top * (angle_rad - self.parity_start_rad))
+        return total
+
+    def solve(self, angle_rad: Float, value_mm: Float, weight: Float) -> tuple[Float, Float]:
+        """Return the weighted least-squares parameters and the inverse of the normal matrix.
+
+        Minimises ``Σ w_i (y_i - f(θ_i))²``. Normal equations from sums of powers of
+        ``exp(iθ)``; a QR decomposition of the columns where they are badly conditioned.
+
+        Raises
+        ------
+        numpy.linalg.LinAlgError
+            If these angles cannot carry the model.
+        """
+        if self.parity_start_rad is None:
+            sums = harmonic_sums(angle_rad, weight, 2 * self.order)
+            normal = normal_from_sums(sums, self.order)
+            right = right_side(harmonic_sums(angle_rad, weight * value_mm, self.order))
+            inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
+            if condition(normal, inverse) < _WORST_CONDITION:
+                return np.asarray(inverse @ right), inverse
+        return _qr_solution(self.columns(angle_rad), value_mm, np.sqrt(weight))
 
 
-def weighted_solution(columns: Float, values: Float, weights: Float) -> tuple[Float, Float]:
-    """Return the weighted least-squares parameters and the inverse of the normal matrix.
+def harmonic_curve(angle_rad: Float, beta: Float) -> Float:
+    """Return ``c0 + Σ a_n cos nθ + b_n sin nθ`` by Horner's rule in ``exp(iθ)``."""
+    unit = np.exp(1j * np.asarray(angle_rad, dtype=np.float64))
+    total = np.zeros_like(unit)
+    for a, b in beta[1:].reshape(-1, 2)[::-1].tolist():
+        total += complex(a, -b)
+        total *= unit
+    return np.asarray(total.real + beta[0])
 
-    Minimises ``Σ w_i (y_i - X_i β)²``. Falls back from the normal equations to a QR
-    decomposition where they are badly conditioned.
 
-    Raises
-    ------
-    numpy.linalg.LinAlgError
-        If the columns are not independent at these angles.
-    """
-    weighted = columns * weights[:, None]
-    normal = columns.T @ weighted
-    inverse = np.linalg.inv(normal)
-    if np.linalg.norm(normal, 1) * np.linalg.norm(inverse, 1) < _WORST_CONDITION:
-        return np.asarray(inverse @ (weighted.T @ values)), np.asarray(inverse, dtype=np.float64)
-    return _qr_solution(columns, values, np.sqrt(weights))
+def _slope_coefficients(beta: Float) -> Float:
+    """Return the coefficients of the derivative: n b_n of the cosine, -n a_n of the sine."""
+    pairs = beta[1:].reshape(-1, 2)
+    order = np.arange(1, len(pairs) + 1)
+    slope = np.column_stack([order * pairs[:, 1], -order * pairs[:, 0]])
+    return np.append(0.0, slope.ravel())
+
+
+def harmonic_sums(angle_rad: Float, weight: Float, highest: int) -> Complex:
+    """Return ``Σ w exp(i m θ)`` for m = 0 … highest."""
+    unit = np.exp(1j * np.asarray(angle_rad, dtype=np.float64))
+    power = weight.astype(np.complex128)
+    sums = np.empty(highest + 1, dtype=np.complex128)
+    sums[0] = power.sum()
+    for m in range(1, highest + 1):
+        power *= unit
+        sums[m] = power.sum()
+    return sums
+
+
+def normal_from_sums(sums: Complex, order: int) -> Float:
+    """Return XᵀWX, shape ``(2 * order + 1,) * 2``, from ``harmonic_sums`` to twice the order."""
+    k = np.arange(order + 1)
+    apart, together = np.abs(k[:, None] - k[None, :]), k[:, None] + k[None, :]
+    sign = np.sign(k[None, :] - k[:, None])
+    cos_cos = (sums.real[apart] + sums.real[together]) / 2
+    sin_sin = (sums.real[apart] - sums.real[together]) / 2
+    cos_sin = (sums.imag[together] + sign * sums.imag[apart]) / 2
+    full = np.empty((order + 1, 2, order + 1, 2))
+    full[:, 0, :, 0], full[:, 1, :, 1] = cos_cos, sin_sin
+    full[:, 0, :, 1], full[:, 1, :, 0] = cos_sin, cos_sin.T
+    flat = full.reshape(2 * order + 2, 2 * order + 2)
+    keep = np.delete(np.arange(2 * order + 2), 1)
+    return np.asarray(flat[np.ix_(keep, keep)])
+
+
+def right_side(sums: Complex) -> Float:
+    """Return XᵀWy from ``harmonic_sums`` of the weighted readings."""
+    pairs = np.column_stack([sums.real, sums.imag]).ravel()
+    return np.delete(pairs, 1)
+
+
+def condition(matrix: Float, inverse: Float) -> float:
+    """Return the condition number in the 1-norm."""
+    return float(np.abs(matrix).sum(axis=0).max() * np.abs(inverse).sum(axis=0).max())
 
 
 def _qr_solution(columns: Float, values: Float, root: Float) -> tuple[Float, Float]:
@@ -111,18 +173,6 @@ def _qr_solution(columns: Float, values: Float, root: Float) -> tuple[Float, Flo
     return beta, inverse
 
 
-def leak_into_first(angle_rad: Float, order: int, omitted: int) -> Float:
-    """Return how a lobe of an omitted order shows in (a1, b1), shape ``(2, 2)``.
-
-    Columns: the omitted cosine and sine of unit amplitude. For four even stops and
-    order 3 this is a rotation: three lobes fold wholly into the eccentricity.
-    """
-    columns = harmonic_columns(angle_rad, omitted)
-    kept = columns[:, : 2 * order + 1]
-    beta = np.linalg.lstsq(kept, columns[:, 2 * omitted - 1 :], rcond=None)[0]
-    return np.asarray(beta[1:3], dtype=np.float64)
-
-
 def form_covariance(angle_rad: Float, order: int, form_mm: list[float]) -> Float:
     """Return the (a1, b1) covariance in mm² from lobes that were not fitted.
 
@@ -130,6 +180,8 @@ def form_covariance(angle_rad: Float, order: int, form_mm: list[float]) -> Float
     cosine and sine carries half of its square.
     """
     total = np.zeros((2, 2))
+    if order >= MAX_ORDER:
+        return total
     gram = normal_matrix(angle_rad, MAX_ORDER)
     size = 2 * order + 1
     try:
@@ -144,9 +196,7 @@ def form_covariance(angle_rad: Float, order: int, form_mm: list[float]) -> Float
 
 def normal_matrix(angle_rad: Float, order: int) -> Float:
     """Return XᵀX for harmonics to `order`, shape ``(2 * order + 1,) * 2``."""
-    columns = harmonic_columns(angle_rad, order)
-    normal: Float = columns.T @ columns
-    return normal
+    return normal_from_sums(harmonic_sums(angle_rad, np.ones(len(angle_rad)), 2 * order), order)
 
 
 def choose_order(angle_rad: Float, highest: int, noise_mm: float, form_mm: list[float]) -> int:
@@ -157,17 +207,31 @@ def choose_order(angle_rad: Float, highest: int, noise_mm: float, form_mm: list[
     uncertainty stays honest. A whole turn carries all of them; a short arc one or two.
     """
     gram = normal_matrix(angle_rad, MAX_ORDER)
+    if highest == MAX_ORDER and _first_scatter(gram) < 1.1 * 4 / len(angle_rad):
+        return highest
     costs = {k: _order_cost(gram, k, noise_mm, form_mm) for k in range(1, highest + 1)}
     least = min(costs.values())
     return max(k for k, cost in costs.items() if cost <= 1.1 * least + 1e-30)
 
 
+def _first_scatter(gram: Float) -> float:
+    """Return the variance of a1 and b1 together for unit noise; 4/n at best."""
+    try:
+        inverse = np.linalg.inv(gram)
+    except np.linalg.LinAlgError:
+        return float("inf")
+    return float(inverse[1, 1] + inverse[2, 2]) if inverse[1, 1] > 0 < inverse[2, 2] else np.inf
+
+
 def _order_cost(gram: Float, order: int, noise_mm: float, form_mm: list[float]) -> float:
     size = 2 * order + 1
     kept = gram[:size, :size]
-    if np.linalg.cond(kept) > _WORST_CONDITION:
+    try:
+        inverse = np.asarray(np.linalg.inv(kept), dtype=np.float64)
+    except np.linalg.LinAlgError:
         return float("inf") if order > 1 else 1e9
-    inverse = np.linalg.inv(kept)
+    if condition(kept, inverse) > _WORST_CONDITION:
+        return float("inf") if order > 1 else 1e9
     leaks = (inverse @ gram[:size, size:])[1:3]
     omitted = [form_mm[k] for k in range(order + 1, MAX_ORDER + 1) for _ in (0, 1)]
     leaked = 0.5 * float(np.sum((leaks * np.array(omitted)) ** 2)) if omitted else 0.0

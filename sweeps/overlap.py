@@ -12,6 +12,7 @@ from sweeps.fourier import Float
 TURN_RAD = 2 * pi
 MIN_OVERLAP_RAD = np.radians(10.0)
 _SAME_PLACE_RAD = np.radians(1.0)
+_MANY = 720
 _STOP_SLACK_RAD = np.radians(6.0)
 
 
@@ -34,9 +35,12 @@ def distinct_places(angle_rad: Float) -> int:
     >>> distinct_places(np.radians([0.0, 90.0, 180.0, 360.0]))
     3
     """
-    folded = np.sort(np.mod(np.asarray(angle_rad, dtype=np.float64), TURN_RAD))
+    folded = np.mod(np.asarray(angle_rad, dtype=np.float64), TURN_RAD)
     if len(folded) == 0:
         return 0
+    if len(folded) > _MANY:
+        return int(np.count_nonzero(np.bincount((folded / _SAME_PLACE_RAD).astype(np.intp))))
+    folded = np.sort(folded)
     _, firsts = np.unique(folded // _SAME_PLACE_RAD, return_index=True)
     seen = [float(folded[0])]
     for angle in folded[firsts].tolist():

@@ -107,7 +107,7 @@ class SweepResult:
     def curve_mm(self, theta_rad: float | Float) -> Float:
         """Return the fitted reading in mm at the angles θ, same shape as `theta_rad`."""
         theta = np.atleast_1d(np.asarray(theta_rad, dtype=np.float64))
-        curve = self.model.columns(theta.ravel()) @ self.values_mm
+        curve = self.model.curve(theta.ravel(), self.values_mm)
         return np.asarray(curve.reshape(np.shape(theta_rad)))
 
     def shape_mm(self, theta_rad: float | Float) -> Float:

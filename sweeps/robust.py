@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtri
 
-from sweeps.fourier import Float, Model, weighted_solution
+from sweeps.fourier import Float, Model
 
 _HUBER = 1.345
 _MIN_FOR_OUTLIERS = 12
@@ -34,8 +34,7 @@ class RobustFit:
 
     def curve(self, angle_rad: Float) -> Float:
         """Return the fitted reading in mm at these angles."""
-        value: Float = self.model.columns(angle_rad) @ self.beta
-        return value
+        return self.model.curve(angle_rad, self.beta)
 
 
 def fit_model(
@@ -52,15 +51,18 @@ def fit_model(
     numpy.linalg.LinAlgError
         If the angles cannot carry the model.
     """
-    columns = model.columns(angle_rad)
     variance = sigma_mm**2
-    beta, _ = weighted_solution(columns, value_mm, 1.0 / variance)
-    variance = variance + (model.slope_columns(angle_rad) @ beta * sigma_angle_rad) ** 2
-    kept = _kept(columns, value_mm, np.sqrt(variance))
+    beta, inverse = model.solve(angle_rad, value_mm, 1.0 / variance)
+    residuals = value_mm - model.curve(angle_rad, beta)
+    variance = variance + (model.slope(angle_rad, beta) * sigma_angle_rad) ** 2
+    kept, residuals = _kept(model, angle_rad, value_mm, np.sqrt(variance), residuals)
     dof = int(kept.sum()) - model.size
-    variance = variance + _surface_variance(columns[kept], value_mm[kept], variance[kept], dof)
-    beta, inverse = weighted_solution(columns[kept], value_mm[kept], 1.0 / variance[kept])
-    residuals = value_mm - columns @ beta
+    variance = variance + _surface_variance(residuals[kept], variance[kept], dof)
+    if not kept.all() or np.ptp(variance) > 0:
+        beta, inverse = model.solve(angle_rad[kept], value_mm[kept], 1.0 / variance[kept])
+        residuals = value_mm - model.curve(angle_rad, beta)
+    else:
+        inverse = inverse * (variance[0] / sigma_mm[0] ** 2)
     scale, true_dof = _scale(residuals[kept], variance[kept], dof)
     scatter = float(np.sqrt(np.mean(residuals[kept] ** 2) * kept.sum() / max(dof, 1)))
     return RobustFit(model, beta, inverse * scale, kept, residuals, scatter, true_dof)
@@ -72,42 +74,42 @@ def _robust_scale(standardised: Float, size: int) -> float:
     return max(mad * float(np.sqrt(n / max(n - size, 1))), 0.05)
 
 
-def _kept(columns: Float, values: Float, sigma: Float) -> np.ndarray:
-    n, size = columns.shape
+def _kept(
+    model: Model, angle: Float, values: Float, sigma: Float, residuals: Float
+) -> tuple[np.ndarray, Float]:
+    """Return which samples are kept, and the residuals about the fit to those."""
+    n, size = len(values), model.size
     kept = np.ones(n, dtype=bool)
     if n < max(_MIN_FOR_OUTLIERS, size + 4):
-        return kept
+        return kept, residuals
     limit = max(4.5, float(ndtri(1 - 0.002 / n)))
-    beta, _ = weighted_solution(columns, values, sigma**-2)
-    z = (values - columns @ beta) / sigma
+    z = residuals / sigma
     if np.max(np.abs(z)) <= limit * _robust_scale(z, size):
-        return kept
-    z = _huber_residuals(columns, values, sigma, z)
+        return kept, residuals
+    z = _huber_residuals(model, angle, values, sigma, z)
     for _ in range(_ROUNDS):
         now = np.abs(z) <= limit * _robust_scale(z[kept], size)
         if now.sum() < size + 4 or (now == kept).all():
             break
         kept = now
-        beta, _ = weighted_solution(columns[kept], values[kept], sigma[kept] ** -2)
-        z = (values - columns @ beta) / sigma
-    return kept
+        beta, _ = model.solve(angle[kept], values[kept], sigma[kept] ** -2)
+        z = (values - model.curve(angle, beta)) / sigma
+    return kept, z * sigma
 
 
-def _huber_residuals(columns: Float, values: Float, sigma: Float, z: Float) -> Float:
+def _huber_residuals(model: Model, angle: Float, values: Float, sigma: Float, z: Float) -> Float:
     for _ in range(_ROUNDS):
-        bound = _HUBER * _robust_scale(z, columns.shape[1])
+        bound = _HUBER * _robust_scale(z, model.size)
         weights = np.minimum(1.0, bound / np.maximum(np.abs(z), 1e-300)) / sigma**2
-        beta, _ = weighted_solution(columns, values, weights)
-        z = (values - columns @ beta) / sigma
+        beta, _ = model.solve(angle, values, weights)
+        z = (values - model.curve(angle, beta)) / sigma
     return z
 
 
-def _surface_variance(columns: Float, values: Float, variance: Float, dof: int) -> float:
+def _surface_variance(residuals: Float, variance: Float, dof: int) -> float:
     if dof < _MIN_DOF_TO_SCALE:
         return 0.0
-    beta, _ = weighted_solution(columns, values, 1.0 / variance)
-    found = float(np.sum((values - columns @ beta) ** 2)) / dof
-    return max(0.0, found - float(np.mean(variance)))
+    return max(0.0, float(residuals @ residuals) / dof - float(np.mean(variance)))
 
 
 def _scale(residuals: Float, variance: Float, dof: int) -> tuple[float, float]:
