@@ -27,8 +27,10 @@ MAX_MISS_PX = 3.0
 MAX_MISS_SHARE = 0.015
 """How far the needle's line may pass from the pivot: pixels, or share of the scale's radius."""
 MAX_NEEDLE_SCATTER_PX = 0.9
-SMEARED_PX = 0.25
-"""A needle whose tip is this much wider than taught may have moved: a fan is tried."""
+STILL_FRONT = 0.85
+"""A still needle fits along this share of its front and more; below it, smear is tried."""
+_SMEARED_DOUBT = 2.0
+"""A smeared needle's shadow is smeared into it: its sigma is this much wider than its rows say."""
 _FLOOR_DIVISIONS = 0.0015
 _PRINT_RAD = 2e-5
 _STEP = 1e-6
@@ -91,5 +93,6 @@ def sigma_divisions(scale: ScaleFit, needle: NeedleFit, dial: TaughtDial) -> flo
     """Return the reading's k = 1 uncertainty: needle, pose, and a floor for print and lens."""
     reach = 0.8 * dial.radius_mm
     pose = pose_sigma_rad(scale, needle, dial.needle_height_mm, reach)
-    angle = float(np.sqrt(needle.sigma_rad**2 + pose**2 + _PRINT_RAD**2))
+    own = needle.sigma_rad * (_SMEARED_DOUBT if needle.smear_rad else 1.0)
+    angle = float(np.sqrt(own**2 + pose**2 + _PRINT_RAD**2))
     return float(np.hypot(angle * dial.marks_per_turn / (2 * np.pi), _FLOOR_DIVISIONS))

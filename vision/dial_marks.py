@@ -98,38 +98,48 @@ def _rays(look: ScaleLook) -> tuple[Float, Float]:
     return np.stack([c, s], axis=1), np.stack([-s, c], axis=1)
 
 
-def _band_points(look: ScaleLook) -> tuple[Float, Float]:
+def _band_points(look: ScaleLook, lanes: int) -> tuple[Float, Float]:
     """Return radii (n, 2, rows) of the samples and (n, 2) of the band centres."""
     length = (look.outer_mm - look.inner_mm)[:, None, None]
-    share = np.array([np.linspace(a, b, _ROWS) for a, b in _BANDS])
+    share = np.array([np.linspace(a, b, lanes) for a, b in _BANDS])
     radii = look.outer_mm - length * share
     return radii, radii.mean(axis=2)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sideways:
-    """Profiles (n * 2, _ACROSS) across the marks' bands, sampled in the picture."""
+    """Profiles (n * 2, _ACROSS) across the marks' bands, and where they were sampled."""
 
     points_mm: Float
     across: Float
     v_px: Float
     half_px: Float
+    pixels: Float
+    """(n * 2, lanes, _ACROSS, 2)."""
     profiles: Float
 
     def offsets(self, blur_px: float) -> Offsets:
         """Return what the profiles say if the picture is blurred by `blur_px`."""
-        span = self.v_px[:, -1:]
-        shape, slope = bar(self.v_px, self.half_px[:, None], blur_px)
-        basis = np.stack([np.ones_like(self.v_px), self.v_px / span, shape, slope], axis=2)
-        return match(self.profiles, basis)
+        return match(self.profiles, sideways_basis(self.v_px, self.half_px, blur_px))
+
+
+def sideways_basis(v_px: Float, half_px: Float, blur_px: float) -> Float:
+    """Return (n, m, 4): level, slope, mark and its derivative across each band."""
+    shape, slope = bar(v_px, half_px[:, None], blur_px)
+    return np.stack([np.ones_like(v_px), v_px / v_px[:, -1:], shape, slope], axis=2)
 
 
 def sample_sideways(
-    image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook, blur_px: float
+    image: NDArray[np.uint8],
+    pose: PlanePose,
+    look: ScaleLook,
+    blur_px: float,
+    *,
+    lanes: int = _ROWS,
 ) -> Sideways:
     """Sample the marks across, at two bands each, wide enough for a blur of `blur_px`."""
     out, side = _rays(look)
-    radii, centre = _band_points(look)
+    radii, centre = _band_points(look, lanes)
     points = (centre[:, :, None] * out[:, None, :]).reshape(-1, 2)
     across, scale = _directions(pose, points, np.repeat(side, 2, axis=0))
     pitch_px = 0.48 * look.pitch_mm * centre.ravel() / look.outer_mm * scale
@@ -141,8 +151,9 @@ def sample_sideways(
         radii[..., None, None] * out[:, None, None, None, :]
         + v_mm[..., None] * side[:, None, None, None, :]
     )
-    pixels = pose.project(where.reshape(-1, 2)).reshape(-1, _ROWS, _ACROSS, 2)
-    return Sideways(points, across, v_px, half_px, sample(image, pixels).mean(axis=1))
+    pixels = pose.project(where.reshape(-1, 2)).reshape(-1, lanes, _ACROSS, 2)
+    profiles = sample(image, pixels).mean(axis=1)
+    return Sideways(points, across, v_px, half_px, pixels, profiles)
 
 
 def scan_ends(

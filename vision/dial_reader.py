@@ -10,8 +10,9 @@ from calibration.camera import CameraModel
 from calibration.dials import TaughtDial
 from readings import DialSight, Frame, Reading, frozen_array
 from vision.dial_find import find_scale
+from vision.dial_hold import HeldScale, Stillness
 from vision.dial_judge import (
-    SMEARED_PX,
+    STILL_FRONT,
     judge_needle,
     judge_scale,
     judge_turn,
@@ -19,9 +20,9 @@ from vision.dial_judge import (
 )
 from vision.dial_marks import scale_look
 from vision.dial_needle import NeedleFit, fit_needle, needle_look
-from vision.dial_needle_search import candidates, likeness, needle_field
+from vision.dial_needle_search import candidates, likeness
 from vision.dial_pose import PlanePose, guessed_camera
-from vision.dial_rotation import match_turn, unroll
+from vision.dial_rotation import ScaleTurn, match_turn, unroll
 from vision.dial_smear import fit_smeared
 from vision.dial_scale import ScaleFit, settle, settle_best
 
@@ -33,7 +34,9 @@ _MOST_SMEAR = 4.0  # divisions a needle may sweep during an exposure
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Refusal(Exception):
+class _RefusalError(Exception):
+    """Ends a reading with a flag."""
+
     flag: str
     sight: DialSight | None = None
 
@@ -50,37 +53,84 @@ class DialReader:
         self._camera = camera
         self._look = scale_look(dial)
         self._needle = needle_look(dial)
+        self._held: HeldScale | None = None
+        self._turn_of_search = 0
 
     def reset(self) -> None:
-        """Forget the last pose."""
+        """Forget the last pose: the next picture is read from cold."""
+        self._held = None
+        self._turn_of_search = 0
 
     def read(self, frame: Frame) -> Reading:
-        """Return what one picture says."""
+        """Return what one picture says.
+
+        A refusal carries its flag; numbers are None then. Nothing is raised for a bad picture.
+        """
         try:
             return self._read(frame)
-        except _Refusal as refusal:
+        except _RefusalError as refusal:
             return Reading("refused", frame.t_s, flags=(refusal.flag,), sight=refusal.sight)
 
     def _read(self, frame: Frame) -> Reading:
         image = frame.image
         if image is None:
-            raise _Refusal(frame.flags[0] if frame.flags else "unreadable file")
+            raise _RefusalError(frame.flags[0] if frame.flags else "unreadable file")
         height, width = image.shape[:2]
         if self._camera is not None and (width, height) != self._camera.size:
-            raise _Refusal("wrong size")
+            raise _RefusalError("wrong size")
         gray = np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
-        if np.quantile(gray[::8, ::8], 0.99) < _BLACK:
-            raise _Refusal("black picture")
-        scale = self._find(gray)
-        needle = self._find_needle(image, scale)
-        return self._judge(frame, scale, needle)
+        if int(np.max(gray[::8, ::8])) < _BLACK:
+            raise _RefusalError("black picture")
+        held, light = self._hold(gray)
+        needle = self._find_needle(image, held, light)
+        return self._judge(frame, held.scale, needle)
+
+    def _hold(self, gray: NDArray[np.uint8]) -> tuple[HeldScale, float]:
+        """Return the scale's pose in this picture, the held one if nothing moved."""
+        if self._held is not None:
+            state, light = self._held.check(gray)
+            if state is Stillness.STILL:
+                return self._held, light
+            if state is Stillness.COVERED:
+                raise _RefusalError("scale hidden", _sight(self._dial, self._held.scale, None))
+            again = self._follow(gray) if state is Stillness.MOVED else None
+            if again is not None:
+                return self._take(gray, again)
+        return self._take(gray, self._find(gray))
+
+    def _take(self, gray: NDArray[np.uint8], scale: ScaleFit) -> tuple[HeldScale, float]:
+        self._held = HeldScale(scale, self._dial, self._look, self._needle, gray)
+        self._turn_of_search = 0
+        return self._held, scale.scan.light
+
+    def _follow(self, gray: NDArray[np.uint8]) -> ScaleFit | None:
+        """Settle the held pose anew after a small knock; None where it went too far."""
+        assert self._held is not None
+        old = self._held.scale
+        free = self._camera is None
+        scale = settle(gray, old.pose, self._look, free_camera=free, blur_px=old.blur_px)
+        if scale is None or judge_scale(scale) is not None:
+            return None
+        turn = self._turn_of(gray, scale.pose)
+        return scale if turn.marks == 0 and judge_turn(turn) is None else None
+
+    def _shrinks(self) -> tuple[int, ...]:
+        """Return how much to shrink the picture for the search.
+
+        All ways for a first picture; while a stream's dial is lost, one a picture in turn, so
+        that no picture takes long.
+        """
+        if self._held is None:
+            return _SHRINKS
+        self._turn_of_search += 1
+        return (_SHRINKS[(self._turn_of_search - 1) % len(_SHRINKS)],)
 
     def _find(self, gray: NDArray[np.uint8]) -> ScaleFit:
         """Find the scale anywhere and turn it to its zero."""
         height, width = gray.shape
         camera = self._camera or guessed_camera(width, height)
         flag = "no dial"
-        for shrink in _SHRINKS:
+        for shrink in self._shrinks():
             for candidate in find_scale(gray, camera, self._look, shrink=shrink)[:1]:
                 if candidate.coherence < _HEARD:
                     continue
@@ -89,30 +139,37 @@ class DialReader:
                 if scale is not None and bad is None:
                     return self._turn(gray, scale)
                 flag = bad or flag
-        raise _Refusal(flag)
+        raise _RefusalError(flag)
 
     def _settle(self, gray: NDArray[np.uint8], pose: PlanePose) -> ScaleFit | None:
         """Settle a rough pose and its mirrored tilt; the better of the two."""
         starts = [pose, pose.mirrored()]
         return settle_best(gray, starts, self._look, free_camera=self._camera is None)
 
-    def _turn(self, gray: NDArray[np.uint8], scale: ScaleFit) -> ScaleFit:
+    def _turn_of(self, gray: NDArray[np.uint8], pose: PlanePose) -> ScaleTurn:
         dial = self._dial
-        ring = unroll(gray, scale.pose, dial.view_radius_mm, dial.marks_per_turn, dial.rising)
-        turn = match_turn(ring, dial.view)
+        ring = unroll(gray, pose, dial.view_radius_mm, dial.marks_per_turn, dial.rising)
+        return match_turn(ring, dial.view)
+
+    def _turn(self, gray: NDArray[np.uint8], scale: ScaleFit) -> ScaleFit:
+        """Turn a settled scale to its zero and settle it once more."""
+        dial = self._dial
+        turn = self._turn_of(gray, scale.pose)
         flag = judge_turn(turn)
         if flag is not None:
-            raise _Refusal(flag)
+            raise _RefusalError(flag)
         pose = scale.pose.turned(dial.rising * 2 * np.pi * turn.marks / dial.marks_per_turn)
         free = self._camera is None
         settled = settle(gray, pose, self._look, free_camera=free, blur_px=scale.blur_px, rounds=1)
-        if settled is None:
-            raise _Refusal("scale hidden")
+        if settled is None or judge_scale(settled) is not None:
+            raise _RefusalError("scale hidden")
         return settled
 
-    def _find_needle(self, image: NDArray[np.uint8], scale: ScaleFit) -> NeedleFit | None:
-        field = needle_field(scale.pose, self._needle)
-        light, blur = scale.scan.light, scale.blur_px
+    def _find_needle(
+        self, image: NDArray[np.uint8], held: HeldScale, light: float
+    ) -> NeedleFit | None:
+        scale, field = held.scale, held.field
+        blur = scale.blur_px
         found = candidates(likeness(image, field, light), field)
         worth = [angle for angle, score in found if score > _WORTH * found[0][1]]
         fits = [
@@ -121,20 +178,33 @@ class DialReader:
             if (fit := fit_needle(image, scale.pose, self._needle, angle, blur, light))
         ]
         best = max(fits, key=lambda fit: fit.score, default=None)
-        still = best is not None and judge_needle(best, self._dial) is None
-        if still and best is not None and best.widening_px < SMEARED_PX:
+        if best is not None and best.front_share > STILL_FRONT:
             return best
+        start = worth[0] if best is None else best.angle_rad
+        return self._in_motion(image, scale, light, start, best)
+
+    def _in_motion(
+        self,
+        image: NDArray[np.uint8],
+        scale: ScaleFit,
+        light: float,
+        angle_rad: float,
+        still: NeedleFit | None,
+    ) -> NeedleFit | None:
+        """Try a needle that moved during the exposure; the better of it and the still one."""
         most = _MOST_SMEAR * 2 * np.pi / self._dial.marks_per_turn
-        start = best.angle_rad if still and best is not None else worth[0]
-        fan = fit_smeared(image, scale.pose, self._needle, start, blur, light, most)
-        return fan if fan is not None and judge_needle(fan, self._dial) is None else best
+        blur = scale.blur_px
+        fan = fit_smeared(image, scale.pose, self._needle, angle_rad, blur, light, most)
+        if fan is None or judge_needle(fan, self._dial) is not None:
+            return still
+        return fan if still is None or fan.front_share > still.front_share + 0.05 else still
 
     def _judge(self, frame: Frame, scale: ScaleFit, needle: NeedleFit | None) -> Reading:
         dial = self._dial
         sight = _sight(dial, scale, needle)
         flag = judge_needle(needle, dial)
         if flag is not None or needle is None:
-            raise _Refusal(flag or "needle hidden", sight)
+            raise _RefusalError(flag or "needle hidden", sight)
         turn = dial.rising * needle.angle_rad / (2 * np.pi)
         divisions = float(turn % 1.0 * dial.marks_per_turn) % dial.marks_per_turn
         sigma = sigma_divisions(scale, needle, dial)

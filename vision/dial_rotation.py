@@ -65,11 +65,11 @@ def even_out(values: NDArray[np.float32]) -> Float:
     return np.asarray(np.clip(flat, -2 * limit, 2 * limit), dtype=np.float64)
 
 
-def match_turn(ring: Float, view: Float) -> ScaleTurn:
+def match_turn(ring: Float, view: Float, per_mark: int = PER_MARK) -> ScaleTurn:
     """Return the turn by whole marks at which a ring looks most like the taught view."""
     columns = view.shape[1]
     spectrum = np.fft.rfft(ring, axis=1) * np.conj(np.fft.rfft(view, axis=1))
-    correlation = np.fft.irfft(spectrum.sum(axis=0), columns)[::PER_MARK]
+    correlation = np.fft.irfft(spectrum.sum(axis=0), columns)[::per_mark]
     correlation /= np.linalg.norm(ring) * np.linalg.norm(view) + 1e-12
     best = int(np.argmax(correlation))
     others = np.delete(correlation, best)

@@ -1,0 +1,155 @@
+"""Hold a settled scale while its picture stands still, and notice when it does not.
+
+Everything that depends on the pose alone is prepared once: where to sample, how to turn a
+profile into an offset. Each new picture then costs a few look-ups: did the marks move, is the
+dial covered, do the numerals still stand where they stood (a bezel turned by whole marks moves
+nothing else)?
+"""
+
+from dataclasses import dataclass
+from enum import Enum
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.dials import TaughtDial
+from vision.dial_marks import ScaleLook, sample_sideways, sideways_basis
+from vision.dial_needle import NeedleLook
+from vision.dial_needle_search import NeedleField, needle_field
+from vision.dial_pose import Float, PlanePose, pose_jacobian
+from vision.dial_profiles import linear
+from vision.dial_rotation import PER_MARK, even_out, match_turn
+from vision.dial_scale import ScaleFit
+
+_LANES = 2  # samples along each band of a mark
+_STILL_PX = 0.12  # a motion of the marks under this is noise or too small to matter
+_SURE = 4.0  # standard deviations beyond which a motion is real
+_SEEN = 0.12  # share of marks still in place that says: the dial is there, but covered
+_ENOUGH = 0.40  # share of marks that must be in place to read
+_NUMERALS = 0.55  # of the numerals' correlation when settled
+_NEAR_PX = 0.8  # a mark in place lies within this of where it lay
+_RING_STEP = 2  # the numerals are looked at in every second row and column
+
+
+class Stillness(Enum):
+    """What became of a held scale in a new picture."""
+
+    STILL = "still"
+    MOVED = "moved"
+    COVERED = "covered"
+    LOST = "lost"
+
+
+def _maps(pixels: Float) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    flat = pixels.reshape(len(pixels), -1, 2)
+    return flat[..., 0].astype(np.float32), flat[..., 1].astype(np.float32)
+
+
+def _look_up(
+    gray: NDArray[np.uint8], maps: tuple[NDArray[np.float32], NDArray[np.float32]]
+) -> NDArray[np.uint8]:
+    got = cv2.remap(gray, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(got, dtype=np.uint8)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _MarkState:
+    """Offsets (n,), contrasts and backgrounds of the bands in one picture."""
+
+    offset_px: Float
+    contrast: Float
+    background: Float
+
+
+class HeldScale:
+    """A settled scale, prepared to be checked in picture after picture."""
+
+    def __init__(
+        self,
+        scale: ScaleFit,
+        dial: TaughtDial,
+        look: ScaleLook,
+        needle: NeedleLook,
+        gray: NDArray[np.uint8],
+    ) -> None:
+        self.scale = scale
+        self.field: NeedleField = needle_field(scale.pose, needle)
+        self._sign = look.sign
+        self._prepare_marks(scale, look, gray)
+        self._prepare_ring(scale.pose, dial)
+        self._first = self._marks(gray)
+        self._numerals = self._correlation(gray)
+
+    def _prepare_marks(self, scale: ScaleFit, look: ScaleLook, gray: NDArray[np.uint8]) -> None:
+        seen = sample_sideways(gray, scale.pose, look, scale.blur_px, lanes=_LANES)
+        self._bands = len(seen.points_mm)
+        self._mark_maps = _maps(seen.pixels)
+        self._shape = seen.pixels.shape[:-1]
+        self._turn = np.linalg.pinv(sideways_basis(seen.v_px, seen.half_px, scale.blur_px))
+        self._slopes = pose_jacobian(scale.pose, seen.points_mm, seen.across, 6)
+        self._used = scale.scan.usable.ravel()
+
+    def _prepare_ring(self, pose: PlanePose, dial: TaughtDial) -> None:
+        columns = dial.marks_per_turn * PER_MARK
+        angle = dial.rising * 2 * np.pi * np.arange(0, columns, _RING_STEP) / columns
+        ring = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+        radii = dial.view_radius_mm[::_RING_STEP]
+        points = (radii[:, None, None] * ring).reshape(-1, 2)
+        pixels = pose.project(points).reshape(len(radii), len(angle), 2)
+        self._ring_maps = _maps(pixels)
+        view = dial.view[::_RING_STEP, ::_RING_STEP]
+        self._view = view / (float(np.linalg.norm(view)) + 1e-12)
+        self._per_mark = PER_MARK // _RING_STEP
+
+    def _marks(self, gray: NDArray[np.uint8]) -> _MarkState:
+        profiles = _look_up(gray, self._mark_maps).reshape(self._shape).mean(axis=1)
+        solved = (self._turn @ profiles[..., None])[..., 0]
+        contrast = np.where(np.abs(solved[:, 2]) < 1e-6, 1e-6, solved[:, 2])
+        return _MarkState(solved[:, 3] / contrast, contrast * self._sign, solved[:, 0])
+
+    def _correlation(self, gray: NDArray[np.uint8]) -> float:
+        ring = even_out(_look_up(gray, self._ring_maps).astype(np.float32))
+        return float(np.sum(ring * self._view)) / (float(np.linalg.norm(ring)) + 1e-12)
+
+    def turned(self, gray: NDArray[np.uint8]) -> bool:
+        """Return whether the numerals now fit another turn by whole marks better."""
+        ring = even_out(_look_up(gray, self._ring_maps).astype(np.float32))
+        return match_turn(ring, self._view, self._per_mark).marks != 0
+
+    def check(self, gray: NDArray[np.uint8]) -> tuple[Stillness, float]:
+        """Return what became of the scale in a grey picture, and its marks' light now."""
+        now, then = self._marks(gray), self._first
+        ratio = now.contrast / np.maximum(then.contrast, 1e-6)
+        alike = self._used & (ratio > 0.2) & (ratio < 4.0)
+        moved = now.offset_px - then.offset_px
+        near = alike & (np.abs(moved) < _NEAR_PX)
+        share = float(near.sum()) / self._bands
+        light = self._light(now, near)
+        if share < _SEEN:
+            return Stillness.LOST, light
+        if self._shift_px(moved, near) > _STILL_PX:
+            return Stillness.MOVED, light
+        held = share / max(float(self._used.mean()), 1e-6)
+        if self._correlation(gray) < _NUMERALS * self._numerals * min(1.0, held):
+            return (Stillness.COVERED if not self.turned(gray) else Stillness.LOST), light
+        return (Stillness.STILL if share >= _ENOUGH else Stillness.COVERED), light
+
+    def _light(self, now: _MarkState, near: NDArray[np.bool_]) -> float:
+        if not near.any():
+            return self.scale.scan.light
+        face = now.background[near]
+        mark = face + self._sign * now.contrast[near]
+        return float(np.median(np.abs(linear(mark) - linear(face))))
+
+    def _shift_px(self, moved: Float, near: NDArray[np.bool_]) -> float:
+        """Return how far the scale moved (rms of the marks, px) where that is beyond noise."""
+        J, d = self._slopes[near], moved[near]
+        spread = 1.4826 * float(np.median(np.abs(d - np.median(d)))) + 1e-6
+        share = (1.0 - np.minimum(np.abs(d - np.median(d)) / (4 * spread), 1.0) ** 2) ** 2
+        normal = (J * share[:, None]).T @ J
+        normal += 1e-6 * np.trace(normal) / 6 * np.eye(6)
+        step = np.linalg.solve(normal, J.T @ (share * d))
+        shift = float(np.sqrt(np.mean((J @ step) ** 2)))
+        noise = spread * np.sqrt(6.0 / max(len(d), 6))
+        return shift if shift > _SURE * noise else 0.0
