@@ -66,10 +66,12 @@ def judge_needle(fit: NeedleFit | None, dial: TaughtDial) -> str | None:
     return None
 
 
-def _bearing(pose: PlanePose, ends_px: Float, height_mm: float) -> float:
-    """Return the direction in the plane of a line through two pixels at the needle's height."""
-    tail, tip = pose.locate(ends_px, -height_mm)
-    return float(np.arctan2(tip[1] - tail[1], tip[0] - tail[0]))
+def _bearing(pose: PlanePose, rays: Float, height_mm: float) -> float:
+    """Return the direction in the plane of a line through two rays at the needle's height."""
+    H = np.linalg.inv(pose.homography(-height_mm))
+    scaled = rays @ H[:, :2].T + H[:, 2]
+    (x0, y0), (x1, y1) = scaled[:, :2] / scaled[:, 2:]
+    return float(np.arctan2(y1 - y0, x1 - x0))
 
 
 def pose_sigma_rad(scale: ScaleFit, needle: NeedleFit, height_mm: float, reach_mm: float) -> float:
@@ -78,14 +80,15 @@ def pose_sigma_rad(scale: ScaleFit, needle: NeedleFit, height_mm: float, reach_m
     way = np.array([np.cos(needle.angle_rad), np.sin(needle.angle_rad)])
     aside = needle.miss_mm * np.array([-way[1], way[0]])
     ends = pose.project(np.array([aside, aside + reach_mm * way]), -height_mm)
+    rays = pose.camera.undistort(ends)
     size = len(scale.fit.covariance)
+    base = _bearing(pose, rays, height_mm)
     slope = np.empty(size)
-    for j in range(size):
-        step = np.zeros(size)
-        step[j] = _STEP
-        ahead = _bearing(pose.moved(step), ends, height_mm)
-        behind = _bearing(pose.moved(-step), ends, height_mm)
-        slope[j] = np.angle(np.exp(1j * (ahead - behind))) / (2 * _STEP)
+    for j, step in enumerate(_STEP * np.eye(size)):
+        moved = pose.moved(step)
+        seen = rays if j < 6 else moved.camera.undistort(ends)
+        slope[j] = (_bearing(moved, seen, height_mm) - base + np.pi) % (2 * np.pi) - np.pi
+    slope /= _STEP
     return float(np.sqrt(max(slope @ scale.fit.covariance @ slope, 0.0)))
 
 

@@ -20,7 +20,10 @@ _ACROSS = 21
 _CHROMA = 0.35  # share of colour in a needle that suffices to tell it by colour alone
 _LEAST_ROWS = 12
 _LEAST_STRENGTH = 0.25
+_SETTLED_RAD = 2e-4  # a last step this small leaves a tenth of it: under 0.0005 division
+_SETTLED_PX = 0.05
 _LAGS = 12  # rows over which neighbours may err alike
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class NeedleLook:
@@ -219,7 +222,7 @@ def _fit_line(strip: Strip, good: NDArray[np.bool_]) -> _LineFit:
     base = 1.0 / sigma**2
     share = np.ones(len(offset))
     normal, solved, scaled = np.eye(2), np.zeros(2), np.zeros(len(offset))
-    for _ in range(6):
+    for _ in range(4):
         weight = base * share
         normal = (A * weight[:, None]).T @ A + 1e-12 * np.eye(2)
         solved = np.linalg.solve(normal, A.T @ (weight * offset))
@@ -258,7 +261,7 @@ def follow_line(scan: Callable[[Line], Strip], line: Line, rounds: int) -> Needl
         fit = _fit_line(strip, good)
         shift, slope = float(fit.shift_slope[0]), float(fit.shift_slope[1])
         line = (line[0] + float(np.arctan(slope)), line[1] + shift)
-        if abs(slope) < 1e-5 and abs(shift * strip.px_per_mm[0]) < 0.01:
+        if abs(slope) < _SETTLED_RAD and abs(shift * strip.px_per_mm[0]) < _SETTLED_PX:
             break
     front = strip.u_mm > 0
     used = fit.held & front
