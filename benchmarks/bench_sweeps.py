@@ -1,7 +1,7 @@
 """How fast a sweep becomes numbers, against scipy.optimize.curve_fit on the same data.
 
-Run as ``python benchmarks/bench_sweeps.py [--quick]``. Sizes: 10 000 samples (quick 2 000),
-and a ladder to 1 000 000 (quick 100 000) for growth. Ends with a line a goal: measure,
+Run as ``python benchmarks/bench_sweeps.py [--quick]``. Sizes: 10 000 samples, and a ladder
+to 1 000 000 (quick 100 000) for growth. Ends with a line a goal: measure,
 value, goal; exits 1 where one is missed.
 """
 
@@ -16,7 +16,7 @@ from scipy.optimize import curve_fit
 from readings import Sweep
 from sweeps import fit_turn
 
-ORDER = 15
+ORDER, SAMPLES = 15, 10_000
 GOAL_RATIO, GOAL_SAME, GOAL_GROWTH = 30.0, 1e-9, 2.0
 
 
@@ -71,10 +71,11 @@ def main():
     parser.add_argument("--quick", action="store_true", help="smaller sizes, the same goals")
     quick = parser.parse_args().quick
     rng = np.random.default_rng(1)
-    n, rounds = (2_000, 5) if quick else (10_000, 7)
-    ours, theirs, apart = against_curve_fit(n, rounds, rng)
+    ours, theirs, apart = against_curve_fit(SAMPLES, 5 if quick else 9, rng)
     rows = growth([1_000, 10_000, 100_000] + ([] if quick else [1_000_000]), rng)
-    print(f"{n} samples, {ORDER} orders: ours {1e3 * ours:.2f} ms, curve_fit {1e3 * theirs:.1f} ms")
+    print(
+        f"{SAMPLES} samples, {ORDER} orders: ours {1e3 * ours:.2f} ms, curve_fit {1e3 * theirs:.1f} ms"
+    )
     print("samples      seconds   microseconds a sample")
     for size, seconds, each in rows:
         print(f"{size:9d}  {seconds:9.4f}   {each:8.3f}")
