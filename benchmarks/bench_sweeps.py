@@ -73,9 +73,8 @@ def main():
     rng = np.random.default_rng(1)
     ours, theirs, apart = against_curve_fit(SAMPLES, 5 if quick else 9, rng)
     rows = growth([1_000, 10_000, 100_000] + ([] if quick else [1_000_000]), rng)
-    print(
-        f"{SAMPLES} samples, {ORDER} orders: ours {1e3 * ours:.2f} ms, curve_fit {1e3 * theirs:.1f} ms"
-    )
+    print(f"{SAMPLES} samples, {ORDER} orders, milliseconds a fit")
+    print(f"ours {1e3 * ours:.2f}   curve_fit {1e3 * theirs:.1f}")
     print("samples      seconds   microseconds a sample")
     for size, seconds, each in rows:
         print(f"{size:9d}  {seconds:9.4f}   {each:8.3f}")

@@ -7,7 +7,7 @@ from typing import Any, get_args
 
 from calibration.camera import load_camera
 from calibration.dials import TaughtDial
-from readings import DIRECTION_DEG, BadInputError, Sense, Surface, Sweep
+from readings import DIRECTION_DEG, BadInputError, Sense, Surface, Sweep, flag_sentence
 from sweeps import Allowance, Stop, SweepFailure, SweepResult, fit_turn
 from ui.output import put_table
 from ui.sweep_samples import Look, collar_sweep, look_through, stop_sweep
@@ -168,17 +168,29 @@ def _number(value: float | None) -> float | None:
 def put_sweep(fields: dict[str, Any]) -> None:
     """Show the fields of `run_sweep` to a person as a table."""
     rows = [
-        (name.replace("_", " "), "" if value is None else f"{value:g}")
+        (_title(name), _shown(name, value))
         for name, value in fields.items()
-        if not isinstance(value, list)
+        if not isinstance(value, list) and value is not None
     ]
     lobes = [
-        (f"{h['order']} a turn", f"{h['amplitude_mm']:.4f} mm at {h['phase_deg']:.1f} deg")
+        (f"{h['order']} a turn", f"{h['amplitude_mm']:.4f} mm at {h['phase_deg']:.1f}°")
         for h in fields["harmonics"][:5]
     ]
     places = [
-        (f"stop at {s['at_s']:.1f} s", f"{s['value_mm']:+.4f} mm ± {s['spread_mm']:.4f}")
+        (f"stop at {s['at_s']:.1f} s", f"{s['value_mm']:+.4f} mm, spread {s['spread_mm']:.5f}")
         for s in fields["stops"]
     ]
-    flags = [("note", flag) for flag in fields["flags"]]
+    flags = [(flag, flag_sentence(flag)) for flag in fields["flags"]]
     put_table("Sweep", ("what", "found"), [*rows, *lobes, *places, *flags])
+
+
+def _title(name: str) -> str:
+    return name.removesuffix("_mm").removesuffix("_deg").replace("_", " ")
+
+
+def _shown(name: str, value: float) -> str:
+    if name.endswith("_deg"):
+        return f"{value:.1f}°"
+    if name.endswith("_mm"):
+        return f"{value:.5f} mm" if name.startswith("u_") else f"{value:.4f} mm"
+    return f"{value:g}"
