@@ -11,8 +11,10 @@ from typing import Any, Literal
 from readings import Sample, Sense
 from records import Book
 from setups import Finish, KeepResult, KeepTick, KeepTurn, SetupState
+from stream.given import Seen
 from stream.keeping import plain, result_body
 from stream.messages import Saved
+from stream.photos import photo_pair
 
 BATCH_S = 0.4
 """Samples wait no longer than this for their commit (half a second is promised)."""
@@ -178,10 +180,18 @@ class Ledger:
         body = {"found": plain(effect.found), "centring": result_body(effect.result)}
         self._book.add_result(self.setup_id, "centring", RESULT_SCHEMA, body)
 
-    def keep_photo(
-        self, raw: bytes, annotated: bytes, caption: str, meta: Mapping[str, Any]
-    ) -> None:
-        """Keep a photo as it was taken and with what was read drawn on it."""
+    def keep_photo(self, seen: Seen | None, caption: str) -> None:
+        """Keep a picture as it was and with what was read drawn on it, where there is one."""
+        if seen is None or seen.frame.image is None:
+            return
+        raw, annotated = photo_pair(seen.frame.image, seen.reading, seen.collar)
+        meta = {
+            "t_s": seen.frame.t_s,
+            "index": seen.frame.index,
+            "source": seen.frame.source,
+            "value_mm": seen.reading.value_mm,
+            "sigma_mm": seen.reading.sigma_mm,
+        }
         self._book.add_photo(self.setup_id, raw, caption, "raw", meta)
         self._book.add_photo(self.setup_id, annotated, caption, "annotated", meta)
 

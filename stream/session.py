@@ -5,19 +5,17 @@ simulated time. Everything runs in the thread that opened the book.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
-from typing import Any, Protocol
+from typing import Any
 
-from calibration.handwheels import Handwheel
-from readings import BookError, CollarAngle, Frame, Reading, Sense, SparehandError
+from readings import BookError, CollarAngle, Frame, Reading, SparehandError
 from records import Book
 from setups import (
     CameraBack,
     CameraLost,
     Event,
     Finish,
-    Instrument,
     KeepResult,
     KeepTick,
     KeepTurn,
@@ -33,12 +31,14 @@ from setups import (
 from setups.state import Clock, Effect
 from stream.capture import Capture, Happened
 from stream.desk import begin_order, touch_order
+from stream.given import Publish, Seen, Tools
 from stream.keeping import SESSION_KEY, Kept, plain, taken_up
 from stream.ledger import Ledger
-from stream.messages import Answer, Command, Live, SessionView, Topic
-from stream.photos import photo_pair
+from stream.messages import Answer, Command, Live, SessionView
 from stream.turning import Began, Dropped, Taken
-from stream.views import live_line, session_view, trace_with
+from stream.views import live_line, seen_sense, session_view, trace_with
+
+__all__ = ["LOST_AFTER_S", "Publish", "Seen", "Session", "Tools"]
 
 LOST_AFTER_S = 2.0
 """No picture for so long: the camera is lost."""
@@ -50,35 +50,6 @@ REVISIONS_APART = 1000
 """A resumed session counts on from here, so that no page takes it for what it has drawn."""
 
 NOT_IN_BOOK = "This turn did not get into the book: turn once more."
-
-
-class Publish(Protocol):
-    """How the session tells what happened."""
-
-    def __call__(self, topic: Topic, body: object, payload: bytes | None = None) -> None:
-        """Publish `body` under `topic`."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Seen:
-    """One picture with what was read in it."""
-
-    frame: Frame
-    reading: Reading
-    collar: CollarAngle | None
-
-
-@dataclass(frozen=True, slots=True)
-class Tools:
-    """What the setups of this service are made with.
-
-    `snapshots` go on record with each setup: dial, camera, collar as they are known.
-    """
-
-    instrument: Instrument
-    wheels: tuple[Handwheel, ...] = ()
-    snapshots: Mapping[str, Mapping[str, Any]] | None = None
-    source: str = ""
 
 
 class Session:
@@ -110,7 +81,6 @@ class Session:
         self._kept: Kept | None = None
         self._scratch: Kept | None = None
         self._trouble = ("", clock())
-        self._seen: Seen | None = None
         self._good: Seen | None = None
         self._seen_s = clock()
         self._refused = 0
@@ -138,9 +108,8 @@ class Session:
         """Take one picture with what was read in it."""
         now_s = self._clock()
         self._seen_s = now_s
-        self._seen = Seen(frame, reading, collar)
         if reading.ok and frame.image is not None:
-            self._good = self._seen
+            self._good = Seen(frame, reading, collar)
         self._guarded(lambda: self._take(reading, collar, now_s))
         self._live = live_line(
             frame,
@@ -257,8 +226,9 @@ class Session:
 
     def _begin_turn(self, sense: int) -> None:
         state = self._running()
+        self._refused = 0
         purpose = "check" if step_of(state).locked else "turns"
-        self._ledger.begin_turn(purpose, _seen_sense(sense, state), state)
+        self._ledger.begin_turn(purpose, seen_sense(sense, state), state)
 
     def _turned(self, turned: Turned) -> None:
         before = self._running()
@@ -266,7 +236,6 @@ class Session:
             raise BookError(NOT_IN_BOOK)
         self._refused = turned.sweep.refused
         self._apply(turned)
-        self._refused = 0
         self._ledger.end_turn("incomplete", flags=("incomplete",))
         if self._kept is not None:
             anew = before.fine.first is None
@@ -303,6 +272,7 @@ class Session:
     def _enter(self) -> None:
         state = self.state
         self._capture.enter(step_of(state).kind if state else None)
+        self._ledger.end_turn("incomplete", flags=("incomplete",))
 
     def _keep(self, effect: Effect, after: SetupState) -> None:
         match effect:
@@ -312,24 +282,10 @@ class Session:
                 self._ledger.keep_turn(effect, self._refused)
             case KeepResult():
                 self._ledger.keep_result(effect)
-                self._keep_photo("at the result")
+                self._ledger.keep_photo(self._good, "at the result")
             case Finish():
-                self._keep_photo("at the finish")
+                self._ledger.keep_photo(self._good, "at the finish")
                 self._ledger.finish(effect, after.fine.corrections)
-
-    def _keep_photo(self, caption: str) -> None:
-        seen = self._good
-        if seen is None or seen.frame.image is None:
-            return
-        raw, annotated = photo_pair(seen.frame.image, seen.reading, seen.collar)
-        meta = {
-            "t_s": seen.frame.t_s,
-            "index": seen.frame.index,
-            "source": seen.frame.source,
-            "value_mm": seen.reading.value_mm,
-            "sigma_mm": seen.reading.sigma_mm,
-        }
-        self._ledger.keep_photo(raw, annotated, caption, meta)
 
     def _adopt(self, kept: Kept) -> None:
         """Make `kept` the state: into the scratch where it tells something new, then on show."""
@@ -384,11 +340,3 @@ class Session:
             self._ledger.resume(kept.setup_id, kept.state.step)
         self._adopt(kept)
         self._enter()
-
-
-def _seen_sense(sense: int, state: SetupState) -> Sense | None:
-    """Return the sense of θ, seen from above, in which the collar's angle goes by `sense`."""
-    mark = state.collar
-    if mark is None or mark.sense is None:
-        return None
-    return "anticlockwise" if sense * mark.sense > 0 else "clockwise"

@@ -4,7 +4,7 @@ from math import degrees
 
 from numpy.typing import NDArray
 
-from readings import CollarAngle, Frame, Reading, Sweep, flag_sentence
+from readings import CollarAngle, Frame, Reading, Sense, Sweep, flag_sentence
 from setups import CAUTION, CHECKLISTS, SetupState, advise, flag_lines, guide_of, step_of, ticked
 from setups.advice import Move
 from setups.rough import at_stop
@@ -73,6 +73,14 @@ def trace_with(trace: Trace, sweep: Sweep, state: SetupState, *, anew: bool) -> 
     if rising:
         return Trace(anticlockwise=points, clockwise=old.clockwise)
     return Trace(anticlockwise=old.anticlockwise, clockwise=points)
+
+
+def seen_sense(sense: int, state: SetupState) -> Sense | None:
+    """Return the sense of θ, seen from above, in which the collar's angle goes by `sense`."""
+    mark = state.collar
+    if mark is None or mark.sense is None:
+        return None
+    return "anticlockwise" if sense * mark.sense > 0 else "clockwise"
 
 
 def live_line(

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from readings import CollarAngle, Frame, FrameSource, Reading, SparehandError
+from stream.given import Seen
 from stream.messages import Preview
 from stream.photos import to_jpeg
-from stream.session import Seen
 
 LOG = logging.getLogger("sparehand.stream")
 

@@ -193,6 +193,15 @@ def test_turning_back_early_leaves_an_incomplete_sweep(paper):
     assert states[-2:] == ["incomplete", "complete"]
 
 
+def test_a_list_that_lapses_in_the_middle_of_a_turn_leaves_it_incomplete(paper):
+    paper.until("turns")
+    paper.turn(100.0, 3.0)
+    paper.clocks.t_s += 700.0
+    paper.session.tick()
+    assert paper.view.step == "before-hands"
+    assert shown(paper)["sweeps"][-1]["state"] == "incomplete"
+
+
 def test_a_lost_camera_is_told_within_two_seconds_and_comes_back(paper):
     paper.until("turns")
     for _ in range(21):
