@@ -18,6 +18,7 @@ NEEDLE_GOAL_DIVISIONS = 0.003
 """A reader's goal is 0.05; the picture itself must be out by far less."""
 COLLAR_GOAL_DEG = 0.03
 PLAIN = BenchSpec(noise_grey=0.0, needle_shadow=0.0, image_width=1280, image_height=720)
+SMALL = BenchSpec(image_width=640, image_height=360)
 NEAR_MM, FAR_MM = 3.2, 10.8
 """The stretch of the needle that is measured: from its cap to the numerals."""
 NEEDLE_GREY = 0.114 * 40 + 0.587 * 52 + 0.299 * 24
@@ -199,6 +200,20 @@ def test_the_needle_stands_above_its_scale():
     assert np.hypot(*(high - low)) > 3.0
 
 
+def test_the_shadow_falls_away_from_the_lamp_at_upper_left():
+    shaded = replace(PLAIN, needle_shadow=0.25)
+    with_it, without = (
+        grey(Painter(spec, np.random.default_rng(0)).paint(Scene(0.0, 0.0)))
+        for spec in (shaded, PLAIN)
+    )
+    darker = np.clip(without - with_it, 0, None)
+    columns = np.arange(darker.shape[1])
+    middle = np.average(columns, weights=darker.sum(axis=0))
+    pivot = clicked_points_px(PLAIN)[4]
+    assert 4 < middle - pivot[0] < 16
+    assert 0.15 < darker.max() / without.max() < 0.26
+
+
 def test_a_hand_hides_the_needle_and_leaves_the_collar():
     painter = Painter(PLAIN, np.random.default_rng(0))
     one, other = (painter.paint(Scene(r, 0.0, covered=True)).astype(int) for r in (-0.2, 0.2))
@@ -209,7 +224,7 @@ def test_a_hand_hides_the_needle_and_leaves_the_collar():
 
 def test_the_same_seed_draws_the_same_pictures():
     def pictures(seed):
-        bench = Bench(BenchSpec(), np.random.default_rng(seed))
+        bench = Bench(SMALL, np.random.default_rng(seed))
         bench.turn_spindle(1.0, seconds=1.0)
         out = []
         for _ in range(4):
@@ -223,7 +238,7 @@ def test_the_same_seed_draws_the_same_pictures():
 
 
 def test_nothing_is_drawn_while_nothing_changes():
-    bench = Bench(BenchSpec(), np.random.default_rng(1))
+    bench = Bench(SMALL, np.random.default_rng(1))
     first = bench.render()
     bench.advance(1.0)
     again = bench.render()

@@ -316,6 +316,8 @@ def test_random_specs_stay_in_the_range_of_the_closed_loop():
         ({"collar_markers": 2}, "6 to 50"),
         ({"preload_mm": 9.0}, "inside the dial's travel"),
         ({"tilt_deg": 80.0}, "45 degrees"),
+        ({"needle_shadow": 1.5}, "share from 0 to 1"),
+        ({"shadow_edge_mm": 0.0}, "0.05 or more"),
     ],
 )
 def test_a_bench_that_cannot_be_is_refused_in_a_sentence(changes, words):

@@ -74,7 +74,8 @@ def test_clicks_miss_by_about_a_pixel(tmp_path, monkeypatch):
 
 
 def clicks_of(path):
-    write_teaching_folder(path, BenchSpec(), np.random.default_rng(5), photos=2)
+    spec = BenchSpec(image_width=640, image_height=360)
+    write_teaching_folder(path, spec, np.random.default_rng(5), photos=2)
     return np.array([[e["clicks_px"][word] for word in WORDS] for e in sheet_of(path)["teach"]])
 
 
