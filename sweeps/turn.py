@@ -62,7 +62,7 @@ def fit_turn(
         return SweepFailure(reason, sweep.flags)
     clipped = detect_clipped(sweep, travel_mm) or _clipped_flags(sweep.flags)
     if clipped:
-        return SweepFailure(_CLIPPED_REASON, _merged(sweep.flags, clipped))
+        return SweepFailure(_CLIPPED_REASON, _merged(clipped, sweep.flags))
     task = Task(sweep, surface, diameter_mm, tip_radius_mm, allowance, u_dial_mm)
     try:
         fit = fit_task(task)
@@ -72,7 +72,7 @@ def fit_turn(
         return SweepFailure(
             f"{(~fit.kept).sum()} of {len(fit.kept)} readings contradict the others: "
             "sweep again on a clean stretch of the surface.",
-            _merged(sweep.flags, ("outliers left out",)),
+            _merged(("outliers left out",), sweep.flags),
         )
     return _result(task, fit)
 
