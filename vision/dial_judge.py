@@ -30,9 +30,10 @@ MAX_NEEDLE_SCATTER_PX = 0.9
 STILL_FRONT = 0.85
 """A still needle fits along this share of its front and more; below it, smear is tried."""
 _SMEARED_DOUBT = 2.0
-"""A smeared needle's shadow is smeared into it: its sigma is this much wider than its rows say."""
-_FLOOR_DIVISIONS = 0.0015
-_PRINT_RAD = 2e-5
+"""A smeared needle's shadow is smeared into it: its sigma is as much wider again."""
+_FLOOR_DIVISIONS = 0.0015  # print of the scale, lens
+_ROWS_DOUBT = 1.5  # what shadow and print add to a needle's rows beyond their own scatter
+_LEAN_PX = 0.10  # what they may shift a tip by, all along one side
 _STEP = 1e-6
 
 
@@ -96,6 +97,8 @@ def sigma_divisions(scale: ScaleFit, needle: NeedleFit, dial: TaughtDial) -> flo
     """Return the reading's k = 1 uncertainty: needle, pose, and a floor for print and lens."""
     reach = 0.8 * dial.radius_mm
     pose = pose_sigma_rad(scale, needle, dial.needle_height_mm, reach)
-    own = needle.sigma_rad * (_SMEARED_DOUBT if needle.smear_rad else 1.0)
-    angle = float(np.sqrt(own**2 + pose**2 + _PRINT_RAD**2))
+    doubt = _ROWS_DOUBT * (_SMEARED_DOUBT if needle.smear_rad else 1.0)
+    own = needle.sigma_rad * doubt
+    lean = _LEAN_PX / (reach * needle.px_per_mm)
+    angle = float(np.sqrt(own**2 + pose**2 + lean**2))
     return float(np.hypot(angle * dial.marks_per_turn / (2 * np.pi), _FLOOR_DIVISIONS))

@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 from calibration.camera import CameraModel
 from calibration.dial_sheet import DialSheet, TeachingPhoto
 from vision.dial_beat import pull
-from vision.dial_marks import ScaleLook, sample, scan_marks
+from vision.dial_marks import ScaleLook, sample, sample_sideways, sideways_basis
 from vision.dial_pose import Float, PlanePose, rotation_matrix
+from vision.dial_profiles import match
 from vision.dial_rotation import unroll, view_radii
-from vision.dial_scale import ScaleFit, estimate_blur, settle_best
+from vision.dial_scale import BLURS_PX, COARSE_BLUR_PX, ScaleFit, settle_best
 
 _FIRST_INNER = 0.94  # share of the radius that the shortest marks surely reach inwards to
 _FIRST_HALF_WIDTH = 0.11  # of the pitch
@@ -83,25 +84,25 @@ def _snap(pose: PlanePose, sheet: DialSheet, photo: TeachingPhoto) -> tuple[Plan
     return pose.turned(2 * np.pi * whole / sheet.marks_per_turn), abs(marks - whole)
 
 
-def settle_photo(
+def locate_photo(
     gray: NDArray[np.uint8],
     sheet: DialSheet,
     photo: TeachingPhoto,
     camera: CameraModel,
     look: ScaleLook,
-    *,
-    free_camera: bool,
-) -> tuple[ScaleFit | None, float]:
-    """Settle a teaching photo from its clicks; also return how far off the clicks are (marks)."""
-    best: tuple[ScaleFit | None, float] = (None, np.inf)
-    for start in poses_from_clicks(sheet, photo, camera):
-        pulled, left = _snap(pull(gray, start, look, rounds=3).pose, sheet, photo)
-        fit = settle_best(gray, [pulled], look, free_camera=free_camera)
-        if fit is None or fit.share < _ENOUGH:
-            continue
-        if best[0] is None or fit.fit.merit > best[0].fit.merit:
-            best = (fit, left)
-    return best
+) -> tuple[PlanePose, float]:
+    """Return a teaching photo's rough pose, and how far its clicks lie from marks (marks)."""
+    starts = poses_from_clicks(sheet, photo, camera)
+    pulled = max((pull(gray, s, look, rounds=3) for s in starts), key=lambda c: c.coherence)
+    return _snap(pulled.pose, sheet, photo)
+
+
+def settle_photo(
+    gray: NDArray[np.uint8], pose: PlanePose, look: ScaleLook, *, free_camera: bool
+) -> ScaleFit | None:
+    """Settle a teaching photo from a rough pose; None where too few marks agree."""
+    fit = settle_best(gray, [pose, pose.mirrored()], look, free_camera=free_camera)
+    return fit if fit is not None and fit.share >= _ENOUGH else None
 
 
 def _radial_contrast(one: LearnedPhoto, look: ScaleLook, radii: Float) -> Float:
@@ -133,16 +134,23 @@ def learn_inner_ends(photos: list[LearnedPhoto], look: ScaleLook) -> Float:
 
 
 def learn_half_width(photos: list[LearnedPhoto], look: ScaleLook) -> float:
-    """Return the marks' half width in mm: the one under which their profiles fit best."""
-    pitch = look.pitch_mm
-    trials = pitch * np.linspace(0.04, 0.26, 12)
-    noise = np.zeros(len(trials))
-    for i, width in enumerate(trials):
-        tried = replace(look, half_width_mm=np.full_like(look.half_width_mm, width))
-        for one in photos:
-            blur = estimate_blur(one.gray, one.scale.pose, tried)
-            noise[i] += scan_marks(one.gray, one.scale.pose, tried, blur).noise
-    return float(trials[int(np.argmin(noise))])
+    """Return the marks' half width in mm: the one under which their profiles fit best.
+
+    Each photo may be blurred as it likes; some fifty marks of each tell enough.
+    """
+    widths = look.pitch_mm * np.linspace(0.04, 0.26, 12)
+    wide = replace(look, half_width_mm=np.full_like(look.half_width_mm, widths[-1]))
+    every = max(1, len(look.angle_rad) // 50) * 2
+    noise = np.zeros(len(widths))
+    for one in photos:
+        seen = sample_sideways(one.gray, one.scale.pose, wide, COARSE_BLUR_PX)
+        some = np.arange(0, len(seen.half_px), every)
+        v_px, half_px, profiles = seen.v_px[some], seen.half_px[some], seen.profiles[some]
+        for i, width in enumerate(widths):
+            half = half_px * (width / widths[-1])
+            trials = (match(profiles, sideways_basis(v_px, half, b)) for b in BLURS_PX)
+            noise[i] += min(float(np.median(trial.noise)) for trial in trials)
+    return float(widths[int(np.argmin(noise))])
 
 
 def learn_view(

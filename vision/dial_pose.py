@@ -18,6 +18,8 @@ Float = NDArray[np.float64]
 GUESSED_FOCAL = 1.15
 """Focal length over picture width where no camera model is known (47 degrees across)."""
 _FOCAL_PRIOR = 0.25  # one sigma of the logarithm of that guess
+_MOST_ZOOM = 0.3  # of the logarithm of the focal length, in one step
+_MOST_K1 = 0.3
 _K1_PRIOR = 0.04  # one sigma of the first radial term of an unknown lens
 
 
@@ -96,21 +98,20 @@ class PlanePose:
         return replace(self, rotation=swing @ self.rotation)
 
     def moved(self, step: Float) -> "PlanePose":
-        """Return the pose after a small step: three rotations in the plane's frame (rad),
-        three shifts over the distance, and for a free camera log focal length and k1.
+        """Return the pose after a small step.
+
+        Three rotations in the plane's frame (rad), three shifts over the distance, and for a
+        free camera the logarithm of its focal length and k1. A longer focal length takes the
+        plane farther away by as much, so that its picture keeps its size.
         """
         distance = float(np.linalg.norm(self.translation))
-        camera = self.camera
+        camera, translation = self.camera, self.translation + distance * step[3:6]
         if len(step) > 6:
-            gain = float(np.exp(step[6]))
-            camera = replace(
-                camera, fx=camera.fx * gain, fy=camera.fy * gain, k1=camera.k1 + float(step[7])
-            )
-        return PlanePose(
-            camera,
-            self.rotation @ rotation_matrix(step[:3]),
-            self.translation + distance * step[3:6],
-        )
+            gain = float(np.exp(np.clip(step[6], -_MOST_ZOOM, _MOST_ZOOM)))
+            k1 = float(np.clip(camera.k1 + step[7], -_MOST_K1, _MOST_K1))
+            camera = replace(camera, fx=camera.fx * gain, fy=camera.fy * gain, k1=k1)
+            translation[2] += self.translation[2] * (gain - 1.0)
+        return PlanePose(camera, self.rotation @ rotation_matrix(step[:3]), translation)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -170,7 +171,7 @@ def pose_jacobian(pose: PlanePose, points_mm: Float, along: Float, size: int) ->
     if size > 6:
         r2 = np.sum(normalised**2, axis=1)
         offset = pose.camera.distort(normalised) - (pose.camera.cx, pose.camera.cy)
-        out[:, 6] = np.sum(offset * along, axis=1)
+        out[:, 6] = np.sum(offset * along, axis=1) + slope[:, 2] * pose.translation[2]
         focal = np.array([pose.camera.fx, pose.camera.fy])
         out[:, 7] = np.sum(normalised * r2[:, None] * focal * along, axis=1)
     return out

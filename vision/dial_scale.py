@@ -14,9 +14,9 @@ from vision.dial_marks import (
 )
 from vision.dial_pose import PlanePose, PoseFit, refine_pose
 
-_COARSE_BLUR_PX = 2.2
+COARSE_BLUR_PX = 2.2
 _CLOSE = 0.9  # poses whose merit is within this share of the best are looked at finely
-_BLURS_PX = tuple(0.6 * 1.2**k for k in range(13))  # 0.6 to 5.3
+BLURS_PX = tuple(0.6 * 1.2**k for k in range(13))  # 0.6 to 5.3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,9 +39,9 @@ class ScaleFit:
 
 def estimate_blur(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> float:
     """Return the Gaussian blur (px) under which the marks' profiles fit best."""
-    seen = sample_sideways(image, pose, look, _COARSE_BLUR_PX)
-    noise = [float(np.median(seen.offsets(blur).noise)) for blur in _BLURS_PX]
-    return _BLURS_PX[int(np.argmin(noise))]
+    seen = sample_sideways(image, pose, look, COARSE_BLUR_PX)
+    noise = [float(np.median(seen.offsets(blur).noise)) for blur in BLURS_PX]
+    return BLURS_PX[int(np.argmin(noise))]
 
 
 def _measure(
@@ -91,11 +91,9 @@ def settle(
     return None if got is None else summarise(*got, blur_px)
 
 
-def settle_roughly(
-    image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook
-) -> ScaleFit | None:
+def settle_roughly(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> ScaleFit | None:
     """Fit a rough pose to all marks with a broad blur, which sees further."""
-    return settle(image, pose, look, free_camera=False, blur_px=_COARSE_BLUR_PX)
+    return settle(image, pose, look, free_camera=False, blur_px=COARSE_BLUR_PX)
 
 
 def settle_best(

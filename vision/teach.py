@@ -16,6 +16,7 @@ from vision.dial_learn import (
     learn_half_width,
     learn_inner_ends,
     learn_view,
+    locate_photo,
     settle_photo,
 )
 from vision.dial_learn_needle import learn_needle
@@ -49,39 +50,55 @@ def _camera_for(folder: Path, images: list[NDArray[np.uint8]], *, use: bool) -> 
     return camera
 
 
+def _gray(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    return np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
+
+
 def _polarity(
-    sheet: DialSheet, image: NDArray[np.uint8], photo: TeachingPhoto, camera: CameraModel
+    sheet: DialSheet, gray: NDArray[np.uint8], photo: TeachingPhoto, camera: CameraModel
 ) -> float:
     """Return +1 for bright marks, -1 for dark ones: as which they agree with the clicks."""
     off = {
-        sign: settle_photo(image, sheet, photo, camera, first_look(sheet, sign), free_camera=False)[
-            1
-        ]
+        sign: locate_photo(gray, sheet, photo, camera, first_look(sheet, sign))[1]
         for sign in (-1.0, 1.0)
     }
     return min(off, key=lambda sign: off[sign])
 
 
-def _settle_all(
+def _misfit(photo: TeachingPhoto) -> BadInputError:
+    return BadInputError(
+        f"The scale in {photo.file} does not fit the clicks: check marks_per_turn, "
+        "clockwise and the clicked marks, or take a sharper photo."
+    )
+
+
+def _first_sight(
     sheet: DialSheet,
-    images: list[NDArray[np.uint8]],
-    photos: tuple[TeachingPhoto, ...],
+    image: NDArray[np.uint8],
+    photo: TeachingPhoto,
     camera: CameraModel,
     look: ScaleLook,
     *,
     free_camera: bool,
+) -> LearnedPhoto:
+    gray = _gray(image)
+    pose, off = locate_photo(gray, sheet, photo, camera, look)
+    fit = settle_photo(gray, pose, look, free_camera=free_camera)
+    if fit is None or off > _CLICKS_OFF:
+        raise _misfit(photo)
+    return LearnedPhoto(photo, image, gray, fit)
+
+
+def _settled_again(
+    learned: list[LearnedPhoto], look: ScaleLook, *, free_camera: bool
 ) -> list[LearnedPhoto]:
+    """Settle the photos on what was learned of the marks."""
     out = []
-    for image, photo in zip(images, photos, strict=True):
-        gray = np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
-        fit, off = settle_photo(gray, sheet, photo, camera, look, free_camera=free_camera)
-        if fit is None or off > _CLICKS_OFF:
-            msg = (
-                f"The scale in {photo.file} does not fit the clicks: check marks_per_turn, "
-                "clockwise and the clicked marks, or take a sharper photo."
-            )
-            raise BadInputError(msg)
-        out.append(LearnedPhoto(photo, image, gray, fit))
+    for one in learned:
+        fit = settle_photo(one.gray, one.scale.pose, look, free_camera=free_camera)
+        if fit is None:
+            raise _misfit(one.photo)
+        out.append(LearnedPhoto(one.photo, one.image, one.gray, fit))
     return out
 
 
@@ -107,11 +124,13 @@ def teach_dial(
     images = [_load(photo) for photo in chosen]
     camera = _camera_for(Path(folder), images, use=use_camera)
     free = not use_camera or not (Path(folder) / "camera.json").exists()
-    gray = np.asarray(cv2.cvtColor(images[0], cv2.COLOR_BGR2GRAY), dtype=np.uint8)
-    look = first_look(sheet, _polarity(sheet, gray, chosen[0], camera))
-    learned = _settle_all(sheet, images, chosen, camera, look, free_camera=free)
+    look = first_look(sheet, _polarity(sheet, _gray(images[0]), chosen[0], camera))
+    learned = [
+        _first_sight(sheet, image, photo, camera, look, free_camera=free)
+        for image, photo in zip(images, chosen, strict=True)
+    ]
     look = _learn_marks(learned, look)
-    learned = _settle_all(sheet, images, chosen, camera, look, free_camera=free)
+    learned = _settled_again(learned, look, free_camera=free)
     return _assemble(name, sheet, learned, look)
 
 
