@@ -26,6 +26,7 @@ _LANES = 2  # samples along each band of a mark
 _STILL_PX = 0.12  # a motion of the marks under this is noise or too small to matter
 _SURE = 4.0  # standard deviations beyond which a motion is real
 _SEEN = 0.12  # share of marks still in place that says: the dial is there, but covered
+_IN_PLACE = 0.7  # of the bands that look like marks: fewer in place, and the scale has moved
 _ENOUGH = 0.40  # share of marks that must be in place to read
 _NUMERALS = 0.55  # of the numerals' correlation when settled
 _NEAR_PX = 0.8  # a mark in place lies within this of where it lay
@@ -128,7 +129,8 @@ class HeldScale:
         light = self._light(now, near)
         if share < _SEEN:
             return Stillness.LOST, light
-        if self._shift_px(moved, near) > _STILL_PX:
+        elsewhere = float(near.sum()) < _IN_PLACE * float(alike.sum())
+        if elsewhere or self._shift_px(moved, near) > _STILL_PX:
             return Stillness.MOVED, light
         held = share / max(float(self._used.mean()), 1e-6)
         if self._correlation(gray) < _NUMERALS * self._numerals * min(1.0, held):

@@ -3,9 +3,8 @@
 Scale and needle are judged apart: a perfect scale says nothing about the needle.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.dials import TaughtDial
 from vision.dial_needle import NeedleFit
@@ -17,7 +16,9 @@ MIN_SHARE = 0.40
 """Share of the marks that must agree on a pose."""
 MAX_SCATTER_PX = 0.60
 """Marks scatter by 0.03 to 0.2 px in a usable picture, by 1 px and more in a hopeless blur."""
-MIN_TURN_SCORE = 0.25
+MAX_GAPS = 0.25
+"""Marks missing between two that are seen: more says that this is another scale."""
+MIN_TURN_SCORE = 0.35
 MIN_TURN_MARGIN = 0.10
 MIN_FRONT = 0.50
 """Share of the needle's length in front of the pivot that must be in sight."""
@@ -45,7 +46,17 @@ def judge_scale(scale: ScaleFit | None) -> str | None:
         return "out of focus"
     if scale.share < MIN_SHARE:
         return "scale hidden"
-    return None
+    return "no dial" if gaps(scale.scan.usable.any(axis=1)) > MAX_GAPS else None
+
+
+def gaps(seen: NDArray[np.bool_]) -> float:
+    """Return the share of marks missing among those whose neighbours are both seen.
+
+    A finger, a mirror or the bezel hides marks side by side; every second mark missing means
+    that the scale has other marks than the taught one.
+    """
+    between = np.roll(seen, 1) & np.roll(seen, -1)
+    return float(np.mean(~seen[between])) if between.any() else 1.0
 
 
 def judge_turn(turn: ScaleTurn) -> str | None:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from calibration.camera import CameraModel
 from calibration.dial_sheet import DialSheet, TeachingPhoto
 from vision.dial_beat import pull
+from vision.dial_judge import judge_scale
 from vision.dial_marks import ScaleLook, sample, sample_sideways, sideways_basis
 from vision.dial_pose import Float, PlanePose, rotation_matrix
 from vision.dial_profiles import match
@@ -17,7 +18,8 @@ from vision.dial_scale import BLURS_PX, COARSE_BLUR_PX, ScaleFit, settle_best
 
 _FIRST_INNER = 0.94  # share of the radius that the shortest marks surely reach inwards to
 _FIRST_HALF_WIDTH = 0.11  # of the pitch
-_ENOUGH = 0.5  # share of marks a teaching photo must show
+_ENOUGH = 0.6  # share of marks a teaching photo must show
+_CLICKS_NEAR = 0.08  # of the radius: how far clicks may lie from the mark ends they name
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,19 +71,26 @@ def poses_from_clicks(
         solid, rays, np.eye(3), None, flags=cv2.SOLVEPNP_IPPE
     )
     for rotation, shift in zip(rotations, shifts, strict=True):
-        out.append(PlanePose(camera, rotation_matrix(rotation.ravel()), shift.ravel()))
+        turn, place = rotation_matrix(np.array(rotation).ravel()), np.array(shift, float).ravel()
+        if turn[:, 2] @ place > 0:  # seen from the front, not through the back
+            out.append(PlanePose(camera, turn, place))
     return out
 
 
 def _snap(pose: PlanePose, sheet: DialSheet, photo: TeachingPhoto) -> tuple[PlanePose, float]:
-    """Return the pose turned by whole marks to agree with the clicks, and what is left (marks)."""
+    """Return the pose turned by whole marks to agree with the clicks, and what is left (marks).
+
+    Clicks that lie nowhere near the rim's quarters leave infinity.
+    """
     clicked = pose.locate(photo.marks_px)
     rim = _rim_points(sheet)
     cross = np.sum(rim[:, 0] * clicked[:, 1] - rim[:, 1] * clicked[:, 0])
     turn = float(np.arctan2(cross, np.sum(rim * clicked)))
     marks = turn / (2 * np.pi) * sheet.marks_per_turn
     whole = round(marks)
-    return pose.turned(2 * np.pi * whole / sheet.marks_per_turn), abs(marks - whole)
+    turned = pose.turned(2 * np.pi * whole / sheet.marks_per_turn)
+    off = np.abs(turned.locate(photo.marks_px) - rim).max() / (sheet.scale_outer_diameter_mm / 2)
+    return turned, abs(marks - whole) if off < _CLICKS_NEAR else float(np.inf)
 
 
 def locate_photo(
@@ -102,7 +111,8 @@ def settle_photo(
 ) -> ScaleFit | None:
     """Settle a teaching photo from a rough pose; None where too few marks agree."""
     fit = settle_best(gray, [pose, pose.mirrored()], look, free_camera=free_camera)
-    return fit if fit is not None and fit.share >= _ENOUGH else None
+    good = fit is not None and fit.share >= _ENOUGH and judge_scale(fit) is None
+    return fit if good else None
 
 
 def _radial_contrast(one: LearnedPhoto, look: ScaleLook, radii: Float) -> Float:

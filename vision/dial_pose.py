@@ -205,7 +205,7 @@ def _prior(pose: PlanePose, size: int) -> tuple[Float, Float]:
 
 
 def refine_pose(
-    pose: PlanePose, seen: Evidence, *, free_camera: bool, rounds: int = 6, limit: float = 4.5
+    pose: PlanePose, seen: Evidence, *, free_camera: bool, rounds: int = 10, limit: float = 4.5
 ) -> PoseFit:
     """Fit the pose to what was seen of the marks: Gauss-Newton, Tukey weights by whole marks.
 
