@@ -82,29 +82,42 @@ class CollarPainter:
         # the azimuth that faces the camera's side, by the nearest line of the cylinder
         facing = np.arctan2(origin[1], origin[0])
         shape = x.shape
-        self.azimuth = (np.arctan2(hit[:, 1], hit[:, 0]) - facing).reshape(shape)
-        self.height = hit[:, 2].reshape(shape)
-        self.light = (0.35 + 0.65 * np.clip(hit[:, 0], 0, 1)).reshape(shape)
+        self.per_rad = self.pitch * drawn.markers / (2 * np.pi)
+        azimuth = (np.arctan2(hit[:, 1], hit[:, 0]) - facing).reshape(shape)
+        height = hit[:, 2].reshape(shape)
+        light = (0.35 + 0.65 * np.clip(hit[:, 0], 0, 1)).reshape(shape)
+        self.column = (azimuth * self.per_rad + self.pitch / 2 - 0.5).astype(np.float32)
+        self.row = ((self.strip.shape[0] - 1) / 2 - height * self.per_rad).astype(np.float32)
+        self.light = light.astype(np.float32)
         self.on = (root > 0).reshape(shape)
 
     def paint(self, angle_deg):
-        per_rad = self.pitch * self.drawn.markers / (2 * np.pi)
-        column = (self.azimuth + np.radians(angle_deg)) * per_rad + self.pitch / 2 - 0.5
-        row = (self.strip.shape[0] - 1) / 2 - self.height * per_rad
+        window, still = self.still()
+        column = self.column[window] + np.float32(np.radians(angle_deg) * self.per_rad)
         wide = np.hstack([self.strip, self.strip[:, : self.pitch]])
         fine = cv2.remap(
             wide,
-            np.mod(column, self.strip.shape[1]).astype(np.float32),
-            row.astype(np.float32),
+            np.mod(column, np.float32(self.strip.shape[1])),
+            self.row[window],
             cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_CONSTANT,
             borderValue=110,
         )
-        fine = np.where(self.on, fine * self.light, 80.0)
-        grey = fine.reshape(fine.shape[0] // 2, 2, fine.shape[1] // 2, 2).mean(axis=(1, 3))
+        fine = np.where(self.on[window], fine * self.light[window], np.float32(80.0))
+        high, wide_px = fine.shape
+        small = fine.reshape(high // 2, 2, wide_px // 2, 2).mean(axis=(1, 3))
+        grey = still.copy()
+        grey[tuple(slice(s.start // 2, s.stop // 2) for s in window)] = small
         grey = cv2.GaussianBlur(grey, (0, 0), self.drawn.blur_px)
-        grey = grey + self.rng.normal(0, self.drawn.noise_grey, grey.shape)
+        noise = self.rng.standard_normal(grey.shape, dtype=np.float32)
+        grey = grey + np.float32(self.drawn.noise_grey) * noise
         return np.repeat(np.clip(grey, 0, 255).astype(np.uint8)[:, :, None], 3, axis=2)
+
+    def still(self):
+        """Return the window that holds the strip, and the picture outside it."""
+        rows, columns = np.nonzero(self.on & (np.abs(self.row) < 2 * self.strip.shape[0]))
+        window = tuple(slice(v.min() // 2 * 2, v.max() // 2 * 2 + 2) for v in (rows, columns))
+        return window, np.full([n // 2 for n in self.on.shape], 80.0, np.float32)
 
     def frame(self, angle_deg, index=0):
         return Frame(self.paint(angle_deg), index / 15, index, "drawn")
