@@ -60,7 +60,7 @@ class CameraModel:
         """
         points = np.asarray(points_px, dtype=np.float64).reshape(-1, 2)
         focal = np.array([self.fx, self.fy])
-        out = (points - (self.cx, self.cy)) / focal
+        out = np.asarray((points - (self.cx, self.cy)) / focal, dtype=np.float64)
         for _ in range(_UNDISTORT_ROUNDS if np.any(self.distortion) else 0):
             step = (points - self.distort(out)) / focal
             out += step
@@ -71,7 +71,7 @@ class CameraModel:
     def project(self, points_mm: ArrayLike) -> Float:
         """Return pixels (n, 2) of points (n, 3) given in the camera's own frame."""
         points = np.asarray(points_mm, dtype=np.float64).reshape(-1, 3)
-        return self.distort(points[:, :2] / points[:, 2:])
+        return self.distort(np.asarray(points[:, :2] / points[:, 2:]))
 
     def distort(self, normalised: Float) -> Float:
         """Return pixels (n, 2) of normalised image coordinates (n, 2)."""

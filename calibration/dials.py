@@ -17,7 +17,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from readings import BadInputError, LengthUnit, to_mm
+from readings import BadInputError, LengthUnit, frozen_array, to_mm
 
 Float = NDArray[np.float64]
 Numbering = Literal["continuous", "balanced"]
@@ -124,9 +124,7 @@ def _unpack(archive: Any) -> TaughtDial:  # noqa: ANN401 - numpy types its archi
         raise ValueError(msg)
     if sheet["travel_mm"] is not None:
         sheet["travel_mm"] = tuple(sheet["travel_mm"])
-    arrays = {name: np.array(archive[name], dtype=np.float64) for name in _ARRAYS}
-    for array in arrays.values():
-        array.flags.writeable = False
+    arrays: dict[str, Any] = {name: frozen_array(archive[name]) for name in _ARRAYS}
     return TaughtDial(**sheet, **arrays)
 
 

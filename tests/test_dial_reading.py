@@ -184,7 +184,7 @@ def test_knocked_camera_is_noticed(taught):
         reading = reader.read(Frame(moved, 0.0, 0, "knock"))
         assert reading.ok
         assert abs(one.error(reading, truth)) < 0.05
-        expected = np.array(truth["zero_px"]) + (shift, 0)
+        expected = np.array(truth["zero_px"]) + np.array([shift, 0.0])
         np.testing.assert_allclose(reading.sight.zero_px, expected, atol=1.0)
 
 

@@ -46,7 +46,7 @@ def judge_scale(scale: ScaleFit | None) -> str | None:
         return "out of focus"
     if scale.share < MIN_SHARE:
         return "scale hidden"
-    return "no dial" if gaps(scale.scan.usable.any(axis=1)) > MAX_GAPS else None
+    return "no dial" if gaps(np.asarray(scale.scan.usable.any(axis=1))) > MAX_GAPS else None
 
 
 def gaps(seen: NDArray[np.bool_]) -> float:
@@ -101,7 +101,7 @@ def pose_sigma_rad(scale: ScaleFit, needle: NeedleFit, height_mm: float, reach_m
         seen = rays if j < 6 else moved.camera.undistort(ends)
         slope[j] = (_bearing(moved, seen, height_mm) - base + np.pi) % (2 * np.pi) - np.pi
     slope /= _STEP
-    return float(np.sqrt(max(slope @ scale.fit.covariance @ slope, 0.0)))
+    return float(np.sqrt(max(float(slope @ scale.fit.covariance @ slope), 0.0)))
 
 
 def sigma_divisions(scale: ScaleFit, needle: NeedleFit, dial: TaughtDial) -> float:

@@ -71,9 +71,10 @@ def poses_from_clicks(
         solid, rays, np.eye(3), None, flags=cv2.SOLVEPNP_IPPE
     )
     for rotation, shift in zip(rotations, shifts, strict=True):
-        turn, place = rotation_matrix(np.array(rotation).ravel()), np.array(shift, float).ravel()
-        if turn[:, 2] @ place > 0:  # seen from the front, not through the back
-            out.append(PlanePose(camera, turn, place))
+        facing = rotation_matrix(np.array(rotation, dtype=np.float64).ravel())
+        place = np.array(shift, dtype=np.float64).ravel()
+        if facing[:, 2] @ place > 0:  # seen from the front, not through the back
+            out.append(PlanePose(camera, facing, place))
     return out
 
 
@@ -140,7 +141,7 @@ def learn_inner_ends(photos: list[LearnedPhoto], look: ScaleLook) -> Float:
     inner = radii[np.minimum(last + 1, len(radii) - 1)]
     inner = np.minimum(inner, float(np.quantile(inner, 0.9)))
     few = max(2, len(inner) // 25)
-    return np.maximum(inner, float(np.sort(inner)[few - 1]))
+    return np.asarray(np.maximum(inner, float(np.sort(inner)[few - 1])), dtype=np.float64)
 
 
 def learn_half_width(photos: list[LearnedPhoto], look: ScaleLook) -> float:

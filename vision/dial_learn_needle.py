@@ -114,7 +114,7 @@ def _follow(line: _Line, u: Float, offset: Float) -> None:
     keep = np.ones(len(u), dtype=bool)
     solved = np.zeros(2)
     for _ in range(5):
-        solved = np.linalg.lstsq(A[keep], offset[keep], rcond=None)[0]
+        solved = np.asarray(np.linalg.lstsq(A[keep], offset[keep], rcond=None)[0], np.float64)
         rest = np.abs(offset - A @ solved)
         keep = rest <= 3.0 * 1.4826 * float(np.median(rest)) + 1e-9
     line.miss_mm += float(solved[0])

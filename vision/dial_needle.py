@@ -221,18 +221,21 @@ def _fit_line(strip: Strip, good: NDArray[np.bool_]) -> _LineFit:
     sigma = np.hypot(strip.sigma_mm[good], np.median(strip.sigma_mm[good]))
     base = 1.0 / sigma**2
     share = np.ones(len(offset))
-    normal, solved, scaled = np.eye(2), np.zeros(2), np.zeros(len(offset))
+    normal: Float = np.eye(2)
+    solved: Float = np.zeros(2)
+    scaled: Float = np.zeros(len(offset))
     for _ in range(4):
         weight = base * share
         normal = (A * weight[:, None]).T @ A + 1e-12 * np.eye(2)
-        solved = np.linalg.solve(normal, A.T @ (weight * offset))
+        solved = np.asarray(np.linalg.solve(normal, A.T @ (weight * offset)), np.float64)
         scaled = (offset - A @ solved) / sigma
         spread = max(0.7, 1.4826 * float(np.median(np.abs(scaled))))
         share = (1.0 - np.minimum(np.abs(scaled) / (4.0 * spread), 1.0) ** 2) ** 2
     held = good.copy()
     held[good] = share > 0.2
     spread = _correlated_spread(scaled[share > 0.2])
-    return _LineFit(solved, np.linalg.inv(normal) * spread**2, held, scaled)
+    covariance = np.asarray(np.linalg.inv(normal), np.float64) * spread**2
+    return _LineFit(solved, covariance, held, scaled)
 
 
 def _correlated_spread(scaled: Float) -> float:

@@ -53,7 +53,8 @@ def likeness(image: NDArray[np.uint8], field: NeedleField, mark_light: float) ->
     axis = telling_axis(field.look.step)
     level = (linear(np.asarray(seen, dtype=np.uint8)) @ axis).astype(np.float32)
     step = level - _smooth_round(level, _ANGLES // 16)
-    return np.clip(step / (float(field.look.step @ axis) * mark_light), -0.5, 1.2).astype(float)
+    scaled = step / (float(field.look.step @ axis) * mark_light)
+    return np.asarray(np.clip(scaled, -0.5, 1.2), dtype=np.float64)
 
 
 def candidates(like: Float, field: NeedleField, *, count: int = 3) -> list[tuple[float, float]]:

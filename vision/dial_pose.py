@@ -224,13 +224,13 @@ def refine_pose(
         weight = robust_weights(scaled / spread, seen.group, limit)
         info, pull = _prior(pose, size)
         normal = (J * weight[:, None]).T @ J + np.diag(info)
-        step = np.linalg.solve(normal, J.T @ (weight * scaled) + pull)
+        step = np.asarray(np.linalg.solve(normal, J.T @ (weight * scaled) + pull), np.float64)
         pose = pose.moved(step)
         scaled = _residuals(pose, seen) / seen.sigma_px
         if np.abs(step[:6]).max() < 3e-7:
             break
     spread = _spread(scaled)
     weight = robust_weights(scaled / spread, seen.group, limit)
-    covariance = np.linalg.inv(normal) * spread**2
+    covariance = np.asarray(np.linalg.inv(normal), np.float64) * spread**2
     merit = float(np.sum(np.maximum(1.0 - (scaled / limit) ** 2, 0.0)))
     return PoseFit(pose, covariance, scaled * seen.sigma_px, weight, merit)

@@ -51,7 +51,9 @@ _LIGHT = (np.arange(256) / 255.0) ** 2.2
 
 def linear(values: NDArray[Any]) -> Float:
     """Return display grey levels (0 to 255) as light, 0 to 1."""
-    whole = values if values.dtype == np.uint8 else np.clip(np.rint(values), 0, 255).astype(np.uint8)
+    whole = (
+        values if values.dtype == np.uint8 else np.clip(np.rint(values), 0, 255).astype(np.uint8)
+    )
     return np.asarray(_LIGHT[whole])
 
 
@@ -105,7 +107,8 @@ def _solve(basis: Float, profiles: Float, ridge: Float) -> tuple[Float, Float]:
     """Return coefficients (n, p) and inverses (n, p, p) of ridged least squares."""
     size = basis.shape[2]
     turned = basis.transpose(0, 2, 1)
-    inverse = np.linalg.inv(turned @ basis + ridge[:, :, None] * np.eye(size))
+    normal = turned @ basis + ridge[:, :, None] * np.eye(size)
+    inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     return (inverse @ (turned @ profiles[..., None]))[..., 0], inverse
 
 

@@ -23,8 +23,8 @@ from vision.dial_needle import NeedleFit, fit_needle, needle_look
 from vision.dial_needle_search import candidates, likeness
 from vision.dial_pose import PlanePose, guessed_camera
 from vision.dial_rotation import ScaleTurn, match_turn, unroll
-from vision.dial_smear import fit_smeared
 from vision.dial_scale import ScaleFit, settle, settle_best
+from vision.dial_smear import fit_smeared
 
 _BLACK = 6  # a picture whose brightest percent is under this grey level carries no light
 _HEARD = 0.2  # coherence worth a closer look
@@ -239,6 +239,6 @@ def _sight(dial: TaughtDial, scale: ScaleFit, needle: NeedleFit | None) -> DialS
         zero_px=frozen_array(outline[0]),
         outline_px=frozen_array(outline),
         face_radius_px=float(np.max(np.linalg.norm(outline - outline.mean(axis=0), axis=1))),
-        marks_used=int(round(scale.share * dial.marks_per_turn)),
+        marks_used=round(scale.share * dial.marks_per_turn),
         mark_scatter_px=scale.scatter_px,
     )

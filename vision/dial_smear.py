@@ -36,7 +36,9 @@ def _ramp(x: Float, blur_px: float) -> Float:
     return np.asarray(x * ndtr(z) + blur_px * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi))
 
 
-def smeared_bar(v_px: Float, half_px: Float, smear_px: Float, blur_px: float) -> tuple[Float, Float]:
+def smeared_bar(
+    v_px: Float, half_px: Float, smear_px: Float, blur_px: float
+) -> tuple[Float, Float]:
     """Return a bar swept evenly over `smear_px` and its derivative to its middle's position."""
     s = np.maximum(smear_px, 0.02)
     ends = [v_px + a * half_px + b * s / 2 for a in (1, -1) for b in (1, -1)]
