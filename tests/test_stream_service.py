@@ -265,6 +265,7 @@ def test_the_asyncio_client_subscribes_commands_and_finds_a_service_started_agai
     try:
         asyncio.run(follow())
         assert end(processes[-1]) == 0
+        assert not (tmp_path / "service.json").exists()
     finally:
         for process in processes:
             if process.poll() is None:
@@ -283,14 +284,11 @@ def test_a_second_service_in_one_home_is_refused_and_the_first_goes_on(home, cli
     assert client.command("view").ok
 
 
-def test_it_ends_in_order_on_term_and_with_its_parent(tmp_path):
+def test_it_ends_in_order_with_its_parent(tmp_path):
     with running(tmp_path, "--parent-pipe", stdin=subprocess.PIPE) as process:
         assert carded(tmp_path, process)
         process.stdin.close()
         assert process.wait(15) == 0
-        assert not (tmp_path / "service.json").exists()
-    with running(tmp_path) as process:
-        assert end(process) == 0
         assert not (tmp_path / "service.json").exists()
 
 
