@@ -4,6 +4,7 @@ from dataclasses import replace
 from math import cos, pi, sin, sqrt
 
 from readings import (
+    DIRECTION_DEG,
     Axis,
     Direction,
     Surface,
@@ -198,6 +199,11 @@ def needle_trend(axis: Axis, move_mm: float, stop_deg: float, surface: Surface) 
     dx, dy = (move_mm, 0.0) if axis == "x" else (0.0, move_mm)
     change = reading_change_for_move(dx, dy, cos(theta), sin(theta), surface)
     return "rising" if change >= 0 else "falling"
+
+
+def told_trend(found: Found, axis: Axis, surface: Surface) -> Trend:
+    """Return how the needle comes to its reading where the move is finished as told."""
+    return needle_trend(axis, move_for(found, axis), DIRECTION_DEG[MOVE_STOPS[axis]], surface)
 
 
 def back_off_mm(move_mm: float) -> float:

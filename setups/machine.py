@@ -5,7 +5,7 @@ from dataclasses import replace
 from math import pi
 from typing import Any
 
-from readings import FLAGS
+from readings import FLAGS, Axis
 from setups.checklists import Tick, complete, knows, lapse, lapse_by_age, toggle
 from setups.fine import (
     MOVE_STOPS,
@@ -14,6 +14,7 @@ from setups.fine import (
     needle_target_mm,
     pair_up,
     start_round,
+    told_trend,
     travel_from_needle,
     window_mm,
 )
@@ -37,12 +38,15 @@ from setups.state import (
     SetupState,
     Still,
     Touched,
+    Trend,
     Turned,
     Void,
 )
 from sweeps import CentringResult, SweepResult
 
 Outcome = tuple[SetupState, tuple[Effect, ...]]
+
+WRONG_SIDE = "The needle came from the other side: go back past the reading and finish as told."
 
 QUARTER_WITHIN_RAD = 25.0 * pi / 180.0
 """How far from a right angle the second pointing mark may be."""
@@ -204,14 +208,26 @@ def _moving(state: SetupState, event: Still, theta_rad: float) -> SetupState:
     axis = fine.axes[fine.move]
     if event.value_mm is None or not at_stop(theta_rad, MOVE_STOPS[axis]):
         return state
-    surface = guide_of(state).surface
-    target = needle_target_mm(found, other_axes(state), theta_rad, surface, event.trend)
-    left = travel_from_needle(event.value_mm, target, axis, theta_rad, surface)
+    told = told_trend(found, axis, guide_of(state).surface)
+    left = _left_to_move(state, event, axis, theta_rad, event.trend or told)
     if abs(left) > window_mm(state.tolerance_mm):
-        return replace(state, fine=replace(fine, remaining_mm=left))
+        shown = _left_to_move(state, event, axis, theta_rad, told)
+        note = WRONG_SIDE if abs(shown) <= window_mm(state.tolerance_mm) else ""
+        return replace(state, fine=replace(fine, remaining_mm=left), note=note)
     fine = replace(fine, move=fine.move + 1, remaining_mm=None)
     after = replace(state, fine=fine, note="")
     return _goto(after, "turns") if fine.move >= len(fine.axes) else after
+
+
+def _left_to_move(
+    state: SetupState, event: Still, axis: Axis, theta_rad: float, trend: Trend
+) -> float:
+    """Return the signed table travel that is left, for a needle that came with `trend`."""
+    assert state.found is not None
+    assert event.value_mm is not None
+    surface = guide_of(state).surface
+    target = needle_target_mm(state.found, other_axes(state), theta_rad, surface, trend)
+    return travel_from_needle(event.value_mm, target, axis, theta_rad, surface)
 
 
 def _on_turned(state: SetupState, event: Turned) -> Outcome:

@@ -19,7 +19,7 @@ from setups.fine import (
     back_off_mm,
     move_for,
     needle_target_mm,
-    needle_trend,
+    told_trend,
     travel_from_needle,
     window_mm,
 )
@@ -218,7 +218,7 @@ def _fine_move(state: SetupState, found: Found, axis: Axis, theta_rad: float | N
     stop = MOVE_STOPS[axis]
     theta = DIRECTION_DEG[stop] * pi / 180.0 if theta_rad is None else theta_rad
     travel = move_for(found, axis)
-    trend = needle_trend(axis, travel, DIRECTION_DEG[stop], surface)
+    trend = told_trend(found, axis, surface)
     target = needle_target_mm(found, other_axes(state), theta, surface, trend)
     wheel = wheel_of(state, axis)
     back_off = back_off_mm(travel)

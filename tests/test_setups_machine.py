@@ -309,3 +309,30 @@ def test_nothing_says_the_machine_may_be_started():
         seen.append(" ".join((advice.headline, advice.detail, advice.say, advice.note)).lower())
         agent.step()
     assert not [w for w in words for text in seen if w in text.replace("get ready", "")]
+
+
+def at_the_reading(trend):
+    """A mill at its first fine move, the needle brought to the very reading that is told."""
+    agent = Agent(random_mill(3))
+    while agent.state.step != "moves":
+        agent.step()
+    agent.point(agent.advice().moves[0].stylus)
+    mill = agent.mill
+    move = agent.advice().moves[agent.state.fine.move]
+    before = agent.state
+    agent.tell(Still(mill.time_s, mill.collar_rad(), move.needle_mm, 0.0001, True, trend))
+    return before, agent.state, move
+
+
+def test_a_needle_at_the_told_reading_is_taken_where_its_way_there_is_unknown():
+    before, after, _ = at_the_reading(None)
+    assert after.fine.move > before.fine.move or after.step == "turns"
+
+
+def test_a_needle_that_came_the_other_way_is_told_to_come_again():
+    before, after, move = at_the_reading("falling")
+    told = "rising" if "rising" in move.approach else "falling"
+    if told == "falling":
+        before, after, move = at_the_reading("rising")
+    assert after.fine.move == before.fine.move
+    assert "from the other side" in after.note
