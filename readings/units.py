@@ -17,8 +17,12 @@ def to_mm(value: float, unit: LengthUnit) -> float:
     return value * MM_PER_INCH if unit == "in" else value
 
 
-def format_length(value_mm: float, unit: LengthUnit = "mm", *, signed: bool = False) -> str:
+def format_length(
+    value_mm: float, unit: LengthUnit = "mm", *, signed: bool = False, fine: bool = False
+) -> str:
     """Return a length as shown to a person: microns resolved, or tenths of a thou.
+
+    `fine` gives one digit more, for uncertainties.
 
     >>> format_length(0.1234)
     '0.123 mm'
@@ -27,8 +31,8 @@ def format_length(value_mm: float, unit: LengthUnit = "mm", *, signed: bool = Fa
     """
     sign = "+" if signed else ""
     if unit == "in":
-        return f"{value_mm / MM_PER_INCH:{sign}.4f} in"
-    return f"{value_mm:{sign}.3f} mm"
+        return f"{value_mm / MM_PER_INCH:{sign}.{4 + fine}f} in"
+    return f"{value_mm:{sign}.{3 + fine}f} mm"
 
 
 def format_with_uncertainty(value_mm: float, u_mm: float, unit: LengthUnit = "mm") -> str:
@@ -37,6 +41,5 @@ def format_with_uncertainty(value_mm: float, u_mm: float, unit: LengthUnit = "mm
     >>> format_with_uncertainty(0.1234, 0.0011)
     '0.1234 ± 0.0022 mm (k = 2)'
     """
-    if unit == "in":
-        return f"{value_mm / MM_PER_INCH:.5f} ± {2 * u_mm / MM_PER_INCH:.5f} in (k = 2)"
-    return f"{value_mm:.4f} ± {2 * u_mm:.4f} mm (k = 2)"
+    value = format_length(value_mm, unit, fine=True).split()[0]
+    return f"{value} ± {format_length(2 * u_mm, unit, fine=True)} (k = 2)"

@@ -1,15 +1,13 @@
 """The dashboard as a process: it blocks until it is told to end, and then ends orderly."""
 
 import signal
-import sys
-import threading
 from collections.abc import Callable
 from pathlib import Path
-from typing import BinaryIO
 
 from stream.client import AsyncClient
+from stream.service import watch_parent
 from ui.output import tell
-from ui.server import LOOPBACK, Server, bind, make_server
+from ui.server import LOOPBACK, bind, make_server
 
 
 def run_dashboard(
@@ -44,16 +42,7 @@ def run_dashboard(
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, server.handle_exit)
     if parent_pipe:
-        _end_with(sys.stdin.buffer, server)
+        watch_parent(server.end)
     announce(f"Dashboard: http://{LOOPBACK}:{bound}/")
     server.run(sockets=[sock])
     return 0
-
-
-def _end_with(pipe: BinaryIO, server: Server) -> None:
-    def watch() -> None:
-        while pipe.read(4096):
-            pass
-        server.should_exit = True
-
-    threading.Thread(target=watch, name="parent-pipe", daemon=True).start()

@@ -4,7 +4,7 @@ Follows the service by itself when it goes away and comes back, at new addresses
 Pages get JSON texts ``{"topic", "body", "shown"?}``; a picture is a text of topic
 ``preview`` and then its JPEG as one binary message. A page sends
 ``{"name", "args", "id"}`` for a command (answered by topic ``answer``) and
-``{"seen": index}`` for each picture it has drawn.
+``{"seen": index}`` for each picture it has decoded.
 """
 
 import asyncio

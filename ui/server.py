@@ -132,6 +132,10 @@ class Server(uvicorn.Server):
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         """Ask for an orderly end; a second time, do not wait for the pages."""
         self.force_exit = self.should_exit
+        self.end()
+
+    def end(self) -> None:
+        """Ask for an orderly end, from any thread."""
         self.should_exit = True
 
 

@@ -27,13 +27,13 @@ LEAST_TOUCH_PX = 94
 """15 mm on a tablet, where a CSS pixel is 1/160 inch."""
 
 PAGE_STYLE = f"""<style>
-.stMainBlockContainer {{ padding: 3.1rem 1rem 1rem 1rem; max-width: none; }}
-.stAppHeader {{ height: 2.9rem; min-height: 2.9rem; }}
+.stMainBlockContainer {{ padding: 2.5rem 1rem 1rem 1rem; max-width: none; }}
+.stAppHeader {{ height: 2.4rem; min-height: 2.4rem; }}
 .stMain .stButton button, .stMain .stFormSubmitButton button {{
   min-height: {LEAST_TOUCH_PX}px;
 }}
 .stMain .stButton button p, .stMain .stFormSubmitButton button p {{
-  font-size: 1.4rem; font-weight: 650;
+  font-size: 1.25rem; font-weight: 650;
 }}
 .stMain label p {{ font-size: 1.05rem; }}
 .stMain input, .stMain [data-baseweb="select"] > div {{ min-height: 3rem; font-size: 1.3rem; }}

@@ -16,6 +16,7 @@ LINES = {
     "anticlockwise": {"color": "#1f6fd0", "width": 3},
     "clockwise": {"color": "#d0641f", "width": 3, "dash": "dash"},
 }
+GRID = "rgba(128, 128, 128, 0.5)"
 LEAST_SCALE_UM = 10.0
 
 
@@ -64,18 +65,21 @@ def trace_figure(setup: Json, sweep_ids: tuple[int, ...]) -> go.Figure | None:
 def _lay_out(figure: go.Figure, base_um: float, most_um: float) -> None:
     ticks = [-most_um, 0.0, most_um]
     figure.update_layout(
-        height=620,
-        margin={"l": 60, "r": 60, "t": 30, "b": 30},
-        legend={"orientation": "h", "y": -0.08},
+        height=680,
+        margin={"l": 70, "r": 70, "t": 50, "b": 90},
+        legend={"orientation": "h", "y": -0.14},
         font={"size": 17},
         polar={
+            "bgcolor": "rgba(0, 0, 0, 0)",
             "radialaxis": {
+                "gridcolor": GRID,
                 "range": [0, base_um + 1.15 * most_um],
                 "tickvals": [base_um + t for t in ticks],
                 "ticktext": [f"{t:+.0f} µm" for t in ticks],
                 "angle": 45,
             },
             "angularaxis": {
+                "gridcolor": GRID,
                 "rotation": 0,
                 "direction": "counterclockwise",
                 "tickvals": [0, 90, 180, 270],

@@ -30,7 +30,8 @@ LOOK = """() => {
     value: text('value'), travel: text('travel'), remaining: text('remaining'),
     sideWords: text('side-words'), moving: Boolean(bench.moving),
     locked: Boolean(bench.locked_x || bench.locked_y), turned: text('turned'),
-    theta: window.__sparehand.live ? window.__sparehand.live.theta_deg : null,
+    read_s: window.__sparehand.live ? window.__sparehand.live.t_s : -1,
+    moved_s: bench.t_s || 0,
   };
 }"""
 
@@ -56,13 +57,16 @@ class PageAgent:
     def press(self, name):
         self.page.locator(f'[data-do="{name}"]').click()
 
-    def settle(self, seconds=0.35, most=30.0):
-        """Wait until the hands have finished and the page has seen it."""
-        time.sleep(0.2)
+    def settle(self, seconds=0.3, most=40.0):
+        """Wait until the hands have finished and a reading from after that is on the page."""
+        time.sleep(0.15)
         until = time.monotonic() + most
-        while self.look()["moving"] and time.monotonic() < until:
-            time.sleep(0.05)
-        time.sleep(seconds)
+        while time.monotonic() < until:
+            now = self.look()
+            if not now["moving"] and now["read_s"] > now["moved_s"] + seconds:
+                return
+            time.sleep(0.04)
+        raise AssertionError(f"the bench did not come to rest: {now}")
 
     def wait_for_change(self, before, most=3.0):
         until = time.monotonic() + most
@@ -156,7 +160,7 @@ class PageAgent:
         if now["step"] == "moves":
             self.finish_from_one_side(now, axis, travel_mm)
         else:
-            self.wheel(axis, travel_mm)
+            self.wheel(axis, round(travel_mm / DIVISION_MM) * DIVISION_MM or travel_mm)
             self.settle()
 
     def finish_from_one_side(self, now, axis, travel_mm):

@@ -8,11 +8,17 @@ class DialFace {
   }
 
   update(live, shown, view, fresh) {
+    this.wanted = { live, shown, view, value: fresh && live ? live.divisions : null };
+  }
+
+  // Draws where something visible changed: the needle by a twentieth of a division.
+  drawDue() {
+    if (!this.wanted) return;
+    const { live, shown, view, value } = this.wanted;
     const marks = view.marks_per_turn || 100;
-    const value = fresh && live ? live.divisions : null;
     const key = [
-      value === null ? "" : value.toFixed(2), live && live.target_divisions, shown && shown.side,
-      marks, this.canvas.clientWidth, this.canvas.clientHeight, this.root.className,
+      value === null ? "" : Math.round(value * 20), live && live.target_divisions,
+      shown && shown.side, marks, view.step, this.root.className, this.root.style.cssText,
     ].join();
     if (key === this.drawn) return;
     this.drawn = key;

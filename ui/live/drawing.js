@@ -15,13 +15,18 @@ function fitCanvas(canvas) {
   return { pen, width: box.width, height: box.height };
 }
 
+// Read again only when the page's look changed: asking for computed style is not cheap.
 function pageColours(root) {
-  const style = getComputedStyle(root);
-  const get = (name) => style.getPropertyValue(name).trim();
-  return {
-    ink: get("--ink"), paper: get("--paper"), faint: get("--faint"), panel: get("--panel"),
-    low: get("--low"), high: get("--high"), there: get("--there"), accent: get("--accent"),
-  };
+  const look = `${root.className}|${root.style.cssText}`;
+  if (!root.colours || root.colours.look !== look) {
+    const style = getComputedStyle(root);
+    const get = (name) => style.getPropertyValue(name).trim();
+    root.colours = {
+      look, ink: get("--ink"), paper: get("--paper"), faint: get("--faint"), panel: get("--panel"),
+      low: get("--low"), high: get("--high"), there: get("--there"), accent: get("--accent"),
+    };
+  }
+  return root.colours;
 }
 
 function isDark(colour) {

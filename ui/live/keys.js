@@ -10,14 +10,14 @@ function isTyping(element) {
 }
 
 // `waiting` says whether the step waits for a key; other keys are kept from the page's own
-// shortcuts, and scrolling keys are left alone.
+// shortcuts, and a pedal's must not scroll the step away; arrows may.
 function captureKeys(waiting, next) {
   const listen = (event) => {
     const target = event.composedPath()[0];
     const plain = !event.ctrlKey && !event.metaKey && !event.altKey;
     const typed = event.key.length === 1 || NAMED_KEYS.has(event.key);
     if (!plain || !typed || isTyping(target)) return;
-    if (!waiting() && event.key.length > 1 && event.key !== "Enter") return;
+    if (!waiting() && event.key.startsWith("Arrow")) return;
     const press = event.key === "Enter" || event.key === " ";
     const button = target instanceof HTMLElement ? target.closest("button, a, summary") : null;
     event.stopImmediatePropagation();

@@ -4,7 +4,7 @@ const RECONNECT_MS = 400;
 
 class Link {
   constructor(hear) {
-    this.hear = hear; // {message(topic, body, shown), picture(header, blob), line(open)}
+    this.hear = hear; // {message(topic, body, shown), picture(header, jpeg), line(open)}
     this.waiting = new Map();
     this.number = 0;
     this.header = null;
@@ -15,7 +15,7 @@ class Link {
   open() {
     const scheme = location.protocol === "https:" ? "wss:" : "ws:";
     this.socket = new WebSocket(`${scheme}//${location.host}/live`);
-    this.socket.binaryType = "blob";
+    this.socket.binaryType = "arraybuffer";
     this.socket.onopen = () => this.hear.line(true);
     this.socket.onmessage = (event) => this.receive(event.data);
     this.socket.onclose = () => this.lost();

@@ -3,8 +3,8 @@
 import asyncio
 from dataclasses import dataclass
 
-MOST_PICTURES_UNDER_WAY = 2
-"""A page says which pictures it has drawn; no more than this many are sent unseen."""
+MOST_PICTURES_UNDER_WAY = 3
+"""A page says which pictures it has decoded; no more than this many are sent unseen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class Outbox:
         self._something.set()
 
     def picture_seen(self) -> None:
-        """Note that the page has drawn a picture: another one may be sent."""
+        """Note that the page has decoded a picture: another one may be sent."""
         self._pictures_under_way = max(0, self._pictures_under_way - 1)
         self._something.set()
 

@@ -5,6 +5,7 @@ const TICK_MS = 250;
 const READING_STALE_MS = 1000;
 const LINGER_MS = 300;
 const SAID_MS = 8000;
+const DRAWING_BEATS = 6; // of 60 a second
 
 class Page {
   constructor(component) {
@@ -17,6 +18,7 @@ class Page {
     this.sound = window.__sparehandSound;
     this.view = null;
     this.readAt = 0;
+    this.beat = 0;
     this.line = { dashboard: false, service: false };
     this.build();
     this.update(component);
@@ -29,7 +31,7 @@ class Page {
     const told = (answer) => this.told(answer);
     this.link = new Link({
       message: (topic, body, shown) => this.message(topic, body, shown),
-      picture: (header, blob) => this.picture.show(header, blob),
+      picture: (header, jpeg) => this.picture.show(header, jpeg),
       line: (open) => this.setLine("dashboard", open),
     });
     const bench = (name, args) => this.link.command("bench", { do: name, ...args }).then(told);
@@ -175,10 +177,13 @@ class Page {
     this.at("listen").hidden = !deaf;
   }
 
+  // The picture is drawn as it comes; the drawings beside it take turns, that it is not kept.
   frame() {
     if (this.closed) return;
-    this.polar.draw();
-    this.machine.draw();
+    this.beat = (this.beat + 1) % DRAWING_BEATS;
+    if (this.beat === 0) this.dial.drawDue();
+    if (this.beat === 2) this.polar.draw();
+    if (this.beat === 4) this.machine.draw();
     requestAnimationFrame(() => this.frame());
   }
 

@@ -3,6 +3,17 @@
 const NO_PICTURE_AFTER_MS = 1500;
 const OVERLAY_LAG = 12; // pictures by which an overlay may be behind
 
+// The browser's own decoder is several times quicker than the way by a Blob; not all have it.
+async function decoded(jpeg) {
+  if (!window.ImageDecoder) return createImageBitmap(new Blob([jpeg], { type: "image/jpeg" }));
+  const decoder = new ImageDecoder({ data: jpeg, type: "image/jpeg" });
+  try {
+    return (await decoder.decode()).image;
+  } finally {
+    decoder.close();
+  }
+}
+
 class Picture {
   constructor(canvas, root, seen, counters) {
     this.canvas = canvas;
@@ -14,22 +25,27 @@ class Picture {
     this.at = 0;
     this.stale = true;
     this.due = false;
+    this.later = null;
   }
 
-  async show(header, blob) {
-    const bitmap = await createImageBitmap(blob).catch(() => null);
-    if (bitmap === null) {
-      this.seen(header ? header.index : -1);
-      return;
-    }
+  async show(header, jpeg) {
+    const bitmap = await decoded(jpeg).catch(() => null);
+    this.seen(header ? header.index : -1); // each one, drawn or overtaken: the next may come
+    if (bitmap === null) return;
+    this.at = performance.now();
+    if (this.due) {
+      // two came within one frame of the screen: the newer is drawn with the next frame
+      if (this.later) this.later.bitmap.close();
+      this.later = { bitmap, header };
+    } else this.take(bitmap, header);
+  }
+
+  take(bitmap, header) {
     if (this.bitmap) this.bitmap.close();
     this.bitmap = bitmap;
     this.header = header;
-    this.at = performance.now();
-    if (!this.due) {
-      this.due = true;
-      requestAnimationFrame(() => this.next());
-    }
+    this.due = true;
+    requestAnimationFrame(() => this.next());
   }
 
   next() {
@@ -37,7 +53,9 @@ class Picture {
     this.stale = false;
     this.draw();
     this.counters.frames += 1;
-    this.seen(this.header ? this.header.index : -1);
+    const later = this.later;
+    this.later = null;
+    if (later) this.take(later.bitmap, later.header);
   }
 
   tick(now, why) {
@@ -50,10 +68,19 @@ class Picture {
     return stale;
   }
 
+  // A VideoFrame and an ImageBitmap name their sizes differently.
+  width() {
+    return this.bitmap.displayWidth || this.bitmap.width;
+  }
+
+  height() {
+    return this.bitmap.displayHeight || this.bitmap.height;
+  }
+
   place(width, height) {
-    const scale = Math.min(width / this.bitmap.width, height / this.bitmap.height);
-    const w = this.bitmap.width * scale;
-    const h = this.bitmap.height * scale;
+    const scale = Math.min(width / this.width(), height / this.height());
+    const w = this.width() * scale;
+    const h = this.height() * scale;
     return { x: (width - w) / 2, y: (height - h) / 2, w, h };
   }
 
@@ -66,7 +93,7 @@ class Picture {
   }
 
   drawOverlay(pen, at) {
-    const full = this.header.picture_width || this.bitmap.width;
+    const full = this.header.picture_width || this.width();
     const k = at.w / full;
     const overlay = this.live.overlay;
     pen.save();

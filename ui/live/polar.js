@@ -10,6 +10,8 @@ class Polar {
     this.trail = [];
     this.key = "";
     this.sense = 1;
+    this.place = null;
+    this.turning = false;
   }
 
   setState(view, shown) {
@@ -28,7 +30,10 @@ class Polar {
     if (turning && live.moving && this.trail.length < TOO_MANY_POINTS) {
       this.trail.push([live.theta_deg, live.value_mm]);
     }
-    this.due = true;
+    const place = live.theta_deg === null ? null : Math.round(live.theta_deg * 2);
+    if (place !== this.place || turning !== this.turning) this.due = true;
+    this.place = place;
+    this.turning = turning;
   }
 
   // Which way the stylus was last seen to turn, anticlockwise positive.
@@ -45,7 +50,7 @@ class Polar {
     const colours = pageColours(this.root);
     const { pen, width, height } = fitCanvas(this.canvas);
     const text = Math.max(13, Math.min(width, height) * 0.052);
-    const ring = Math.min(width / 2 - text * 3.5, (height - text * 1.4) / 2 - text * 1.5);
+    const ring = Math.min(width / 2 - text * 3.9, (height - text * 1.4) / 2 - text * 1.5);
     if (ring < 30) return;
     const at = { pen, colours, text, cx: width / 2, cy: (height - text * 1.4) / 2, ring };
     const traces = [this.view.trace.anticlockwise, this.view.trace.clockwise];

@@ -16,6 +16,7 @@ from readings import (
 )
 from setups import GUIDES, Found, Move, flag_lines
 from setups.fine import travel_from_needle
+from setups.rough import END_MARGIN
 from stream.messages import Live, SessionView
 
 Side = Literal["low", "high", "there"]
@@ -93,7 +94,7 @@ def show_live(live: Live, view: SessionView) -> LiveShown:
         target=_target(live),
         side=side,
         side_words=_SIDE_WORDS[side],
-        remaining="" if side == "there" else format_length(abs(off_mm)),
+        remaining=_remaining(off_mm, side, live.value_mm, view),
         off=off_mm / live.window_mm,
         way=way,
         travel=travel,
@@ -110,6 +111,12 @@ def _target(live: Live) -> str:
 
 def _turned(live: Live) -> str:
     return "" if live.turned_deg is None else f"{abs(live.turned_deg):.0f}°"
+
+
+def _remaining(off_mm: float, side: Side, value_mm: float, view: SessionView) -> str:
+    if side == "there":
+        return ""
+    return f"{'≥ ' if _at_end(value_mm, view) else ''}{format_length(abs(off_mm))}"
 
 
 def _side(off_mm: float, window_mm: float) -> Side:
@@ -138,9 +145,18 @@ def _travel(live: Live, view: SessionView, side: Side) -> tuple[_Way, str]:
     theta_rad = live.theta_deg * pi / 180.0
     surface = GUIDES[view.guide].surface
     travel_mm = travel_from_needle(live.value_mm, live.target_mm, move.axis, theta_rad, surface)
-    least = "at least " if "end of travel" in live.flags else ""
+    least = "at least " if _at_end(live.value_mm, view) else ""
     words = f"table {move_word(move.axis, travel_mm)} {least}{format_length(abs(travel_mm))}"
     return _way(move.axis, travel_mm), words
+
+
+def _at_end(value_mm: float, view: SessionView) -> bool:
+    """Whether the needle stands at an end of the dial's travel and tells a least distance only."""
+    if view.travel_mm is None:
+        return False
+    low, high = view.travel_mm
+    margin = END_MARGIN * (high - low)
+    return not low + margin < value_mm < high - margin
 
 
 def _way(axis: Axis, travel_mm: float) -> _Way:
@@ -187,16 +203,18 @@ def number_rows(found: Found) -> tuple[tuple[str, str], ...]:
         ("Off centre", format_with_uncertainty(found.eccentricity_mm, found.u_eccentricity_mm)),
         ("Work from spindle along X", _along("x", found.offset_x_mm, found.u_x_mm)),
         ("Work from spindle along Y", _along("y", found.offset_y_mm, found.u_y_mm)),
-        ("Runout of the fitted curve (TIR)", format_length(found.tir_mm)),
-        ("One turn against the other", format_length(found.sideways_mm)),
+        ("Runout of the fitted curve (TIR)", format_length(found.tir_mm, fine=True)),
+        ("One turn against the other", format_length(found.sideways_mm, fine=True)),
     ]
     if found.ovality_mm is not None:
-        rows.append(("Out of round, two lobes", format_length(found.ovality_mm)))
+        rows.append(("Out of round, two lobes", format_length(found.ovality_mm, fine=True)))
     if found.return_mm is not None:
-        rows.append(("Where a turn overlaps itself", format_length(found.return_mm)))
-    dial = "not checked" if found.u_dial_mm is None else format_length(2 * found.u_dial_mm)
+        rows.append(("Where a turn overlaps itself", format_length(found.return_mm, fine=True)))
+    dial = (
+        "not checked" if found.u_dial_mm is None else format_length(2 * found.u_dial_mm, fine=True)
+    )
     rows.append(("The dial's own uncertainty (k = 2)", dial))
-    rows.append(("Least this dial can prove", format_length(found.least_provable_mm)))
+    rows.append(("Least this dial can prove", format_length(found.least_provable_mm, fine=True)))
     return tuple(rows)
 
 

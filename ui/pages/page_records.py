@@ -21,6 +21,7 @@ from ui.trace_chart import newest_pair, trace_figure
 
 Json = Mapping[str, Any]
 
+MOST_FACTS = 4
 STATES = {"open": "under way", "finished": "finished", "abandoned": "given up"}
 
 
@@ -43,9 +44,8 @@ def list_page(reader: BookReader) -> None:
 def _label(line: SetupLine) -> str:
     verdict = f": {line.verdict}" if line.verdict else ""
     what = ", ".join(_plain(w) for w in (line.job, line.part, line.operation) if w)
-    return f"{line.id}  ·  {what}  ·  {STATES.get(line.state, line.state)}{verdict}  ·  " + minute(
-        line.began_utc
-    )
+    state = STATES.get(line.state, line.state)
+    return f"{line.id}  ·  {what}  ·  {state}{verdict}  ·  {minute(line.began_utc)}"
 
 
 def _plain(text: str) -> str:
@@ -94,9 +94,19 @@ def _numbers(setup: Json, found: list[Found]) -> None:
             st.text(flag_sentence(name))
     facts = {"Begun": minute(setup["began_utc"]), "Ended": minute(setup["ended_utc"])}
     for instrument in setup["instruments"]:
-        facts[instrument["kind"].capitalize()] = str(instrument["body"].get("name", ""))
+        facts[instrument["kind"].capitalize()] = _in_words(instrument["body"])
     facts["Program"] = str(setup["program_version"])
     st.table(facts)
+
+
+def _in_words(body: Json) -> str:
+    """Return the first few plain facts about an instrument."""
+    plain = [(k, v) for k, v in body.items() if isinstance(v, str | int | float)]
+    words = (
+        f"{k.replace('_', ' ')} {v:.6g}" if isinstance(v, float) else f"{k.replace('_', ' ')} {v}"
+        for k, v in plain
+    )
+    return ", ".join(list(words)[:MOST_FACTS])
 
 
 def _chart(setup: Json) -> None:

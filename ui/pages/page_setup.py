@@ -17,9 +17,7 @@ def start_page(view: SessionView) -> None:
     """Show the form beside the live picture."""
     form, live = st.columns([1, 1.1])
     with live:
-        block = live_block(key="live-start", revision=view.revision, compact=True)
-    if block.revision:
-        st.rerun()
+        live_block(key="live-start", revision=view.revision, compact=True)
     with form:
         _start_form()
 
@@ -101,7 +99,7 @@ def _give_up(view: SessionView) -> None:
 
 
 view = dashboard().bridge.view
-if view.guide is None or st.session_state.get("another", False):
+if view.guide is None or (view.finished and st.session_state.get("another", False)):
     start_page(view)
 else:
     step_page(view)
