@@ -37,7 +37,7 @@ def seen(rng, pose=TRUE, noise=NOISE_PX, wrong=()):
     group = np.concatenate([np.arange(80), np.arange(80), np.arange(80) + 80])
     error[np.isin(group, wrong)] += 3.0
     pixels = pose.project(points) + error[:, None] * along
-    return Evidence(points, pixels, along, np.full(len(points), noise), group)
+    return Evidence(points, pixels, along, np.full(len(points), noise), group, group >= 80)
 
 
 def off_px(pose):

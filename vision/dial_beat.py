@@ -17,6 +17,8 @@ from vision.dial_pose import Evidence, Float, PlanePose, refine_pose
 _SECTORS = 24
 _PER_MARK = 8  # samples for each mark round the ring
 _RINGS = 17
+_PATIENCE = 2  # rounds after which a pose that is still out of time is given up
+_NOISE = 0.07
 _SPAN = 0.14  # rings reach this share of the radius to both sides of the rim
 
 
@@ -125,6 +127,7 @@ def _beat_evidence(pose: PlanePose, look: ScaleLook, beat: Beat) -> Evidence:
         np.concatenate(along),
         np.concatenate([0.004 * radius_px * weak, 0.012 * radius_px * weak]),
         np.concatenate([number, number + len(points)]).astype(np.intp),
+        np.arange(2 * len(points)) >= len(points),
     )
 
 
@@ -133,7 +136,9 @@ def pull(
 ) -> Candidate:
     """Return the pose pulled onto the marks by their rhythm, and how well they then beat."""
     beat = listen(image, pose, look)
-    for _ in range(rounds):
+    for done in range(rounds):
+        if done == _PATIENCE and beat.coherence < _NOISE:
+            break
         seen = _beat_evidence(pose, look, beat)
         try:
             moved = refine_pose(pose, seen, free_camera=False, rounds=3, limit=4.0).pose

@@ -240,7 +240,8 @@ def evidence(scan: MarkScan, pose: PlanePose) -> Evidence:
     )
     group = np.concatenate([np.repeat(np.arange(count), 2)[side], np.arange(count)[end] + count])
     seen = pose.project(points) + offset[:, None] * along
-    return Evidence(points, seen, along, sigma, group.astype(np.intp))
+    rim = np.arange(len(points)) >= int(side.sum())
+    return Evidence(points, seen, along, sigma, group.astype(np.intp), rim)
 
 
 def _pooled(sigma: Float) -> float:

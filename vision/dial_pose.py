@@ -125,6 +125,8 @@ class Evidence:
     sigma_px: Float
     group: NDArray[np.intp]
     """(n,) index of the mark each belongs to: marks are dropped whole."""
+    rim: NDArray[np.bool_]
+    """(n,) whether it was measured outwards, at the rim, instead of across a mark."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -189,9 +191,17 @@ def robust_weights(scaled: Float, group: NDArray[np.intp], limit: float) -> Floa
     return np.asarray((1.0 - u * u) ** 2)
 
 
-def _spread(scaled: Float) -> float:
-    """Return a robust standard deviation of scaled residuals, not under 1."""
-    return max(1.0, 1.4826 * float(np.median(np.abs(scaled))))
+def _spread(scaled: Float, rim: NDArray[np.bool_]) -> Float:
+    """Return (n,) robust standard deviations, not under 1: sideways and rim apart.
+
+    From a rough pose the rim may be off by more than the marks' sides; judged by their spread it
+    would be thrown out whole, and nothing else holds the scale's size.
+    """
+    out = np.ones(len(scaled))
+    for kind in (rim, ~rim):
+        if kind.any():
+            out[kind] = max(1.0, 1.4826 * float(np.median(np.abs(scaled[kind]))))
+    return out
 
 
 def _prior(pose: PlanePose, size: int) -> tuple[Float, Float]:
@@ -220,17 +230,17 @@ def refine_pose(
     scaled = _residuals(pose, seen) / seen.sigma_px
     J = pose_jacobian(pose, seen.points_mm, seen.along, size) / seen.sigma_px[:, None]
     for _ in range(rounds):
-        spread = _spread(scaled)
+        spread = _spread(scaled, seen.rim)
         weight = robust_weights(scaled / spread, seen.group, limit)
         info, pull = _prior(pose, size)
-        normal = (J * weight[:, None]).T @ J + np.diag(info)
-        step = np.asarray(np.linalg.solve(normal, J.T @ (weight * scaled) + pull), np.float64)
+        share = weight / spread**2
+        normal = (J * share[:, None]).T @ J + np.diag(info)
+        step = np.asarray(np.linalg.solve(normal, J.T @ (share * scaled) + pull), np.float64)
         pose = pose.moved(step)
         scaled = _residuals(pose, seen) / seen.sigma_px
         if np.abs(step[:6]).max() < 3e-7:
             break
-    spread = _spread(scaled)
-    weight = robust_weights(scaled / spread, seen.group, limit)
-    covariance = np.asarray(np.linalg.inv(normal), np.float64) * spread**2
+    weight = robust_weights(scaled / _spread(scaled, seen.rim), seen.group, limit)
+    covariance = np.asarray(np.linalg.inv(normal), np.float64)
     merit = float(np.sum(np.maximum(1.0 - (scaled / limit) ** 2, 0.0)))
     return PoseFit(pose, covariance, scaled * seen.sigma_px, weight, merit)
