@@ -156,6 +156,33 @@ def test_mirrored_picture_of_a_dial_is_not_read(taught):
     assert not reading.ok
 
 
+def test_dial_that_rises_anticlockwise(faces_dir, tmp_path):
+    """Seen in a mirror a dial rises the other way: taught so, it reads the same divisions."""
+    source, folder = faces_dir / "dev4", tmp_path / "mirrored"
+    (folder / "teach").mkdir(parents=True)
+    sheet = json.loads((source / "dial.json").read_text())
+    camera = json.loads((source / "camera.json").read_text())
+    width = camera["image_width"]
+    camera["cx"] = width - 1 - camera["cx"]
+    sheet["clockwise"] = False
+    for photo in sheet["teach"]:
+        photo["clicks_px"] = {k: [width - 1 - x, y] for k, (x, y) in photo["clicks_px"].items()}
+        image = np.ascontiguousarray(read_picture(source / photo["file"])[:, ::-1])
+        photo["file"] = photo["file"].replace(".jpg", ".png")
+        cv2.imwrite(str(folder / photo["file"]), image)
+    (folder / "dial.json").write_text(json.dumps(sheet))
+    (folder / "camera.json").write_text(json.dumps(camera))
+    dial = teach_dial(folder, name="mirrored")
+    reader = DialReader(dial, load_camera(folder / "camera.json"))
+    truth = json.loads((source / "truth.json").read_text())
+    for one in [t for t in truth if t["category"] in ("clean", "tilt")]:
+        image = np.ascontiguousarray(read_picture(source / one["file"])[:, ::-1])
+        reader.reset()
+        reading = reader.read(Frame(image, 0.0, 0, "mirrored"))
+        assert reading.ok
+        assert reading.divisions == pytest.approx(one["divisions"], abs=NEAR)
+
+
 def test_a_dial_is_not_read_as_another(taught):
     other = taught["dev5"]
     frame = other.frame(other.of("clean")[0])

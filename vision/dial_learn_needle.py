@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from calibration.dial_sheet import DialSheet
+from readings import BadInputError
 from vision.dial_learn import LearnedPhoto
 from vision.dial_marks import sample
 from vision.dial_needle import NeedleLook, line_points, scan_rows, telling_axis
@@ -16,6 +17,8 @@ _REACH = (-0.6, 1.02)
 _STEPS = 163
 _SIDE = 0.14  # how far across the strip looks, of the radius
 _ACROSS = 81
+_REACHES = (0.09, 0.06, 0.045, 0.045)  # of the radius: how far the needle is looked for, in turn
+_SEEN = 0.5  # share of the needle's front that must show its contrast
 
 
 @dataclass(slots=True)
@@ -43,22 +46,23 @@ def _colour(strips: list[Float], u: Float, v: Float, radius: float) -> Float:
     return np.median([np.median(s[rows][:, core], axis=(0, 1)) for s in strips], axis=0)
 
 
-def _recentre(strip: Float, u: Float, v: Float, axis: Float, line: _Line, radius: float) -> None:
-    """Move a line onto the centroids of the needle's rows, robustly."""
+def _recentre(
+    strip: Float, u: Float, v: Float, axis: Float, line: _Line, radius: float, reach: float
+) -> None:
+    """Move a line onto the centroids of the needle's rows within `reach` (of the radius).
+
+    Only what has over half of the needle's contrast counts: its shadow has less.
+    """
     rows = (u > 0.2 * radius) & (u < 0.75 * radius)
-    near = np.abs(v) < 0.09 * radius
-    weight = np.clip(strip[rows][:, near] @ axis, 0.0, None)
-    weight = np.where(weight > 0.4 * weight.max(axis=1, keepdims=True), weight, 0.0)
-    centre = (weight * v[near]).sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-9)
-    A = np.stack([np.ones(int(rows.sum())), u[rows]], axis=1)
-    keep = np.ones(len(A), dtype=bool)
-    solved = np.zeros(2)
-    for _ in range(5):
-        solved = np.linalg.lstsq(A[keep], centre[keep], rcond=None)[0]
-        rest = np.abs(centre - A @ solved)
-        keep = rest < max(2.5 * 1.4826 * float(np.median(rest)), 1e-3 * radius)
-    line.miss_mm += float(solved[0])
-    line.angle_rad += float(np.arctan(solved[1]))
+    near = np.abs(v) < reach * radius
+    level = strip[rows][:, near] @ axis
+    full = float(np.quantile(np.sort(level, axis=1)[:, -3:].mean(axis=1), 0.8))
+    weight = np.clip(level - 0.5 * full, 0.0, None)
+    there = weight.sum(axis=1) > 0.2 * full
+    if there.sum() < 10:
+        return
+    centre = (weight * v[near]).sum(axis=1)[there] / weight.sum(axis=1)[there]
+    _follow(line, u[rows][there], centre)
 
 
 def _widths(strip: Float, v: Float, axis: Float, radius: float) -> Float:
@@ -141,14 +145,30 @@ def learn_needle(photos: list[LearnedPhoto], sheet: DialSheet, rim_mm: float) ->
     per_division = rising * 2 * np.pi / sheet.marks_per_turn
     lines = [_Line(one.photo.reading_divisions * per_division) for one in photos]
     step = np.ones(3)
-    for _ in range(3):
+    for reach in _REACHES:
         strips = [_strip(one, sheet, line, u, v) for one, line in zip(photos, lines, strict=True)]
         step = _colour(strips, u, v, radius)
         for strip, line in zip(strips, lines, strict=True):
-            _recentre(strip, u, v, telling_axis(step), line, radius)
+            _recentre(strip, u, v, telling_axis(step), line, radius, reach)
     strips = [_strip(one, sheet, line, u, v) for one, line in zip(photos, lines, strict=True)]
     step = _colour(strips, u, v, radius)
     half = np.median([_widths(strip, v, telling_axis(step), radius) for strip in strips], axis=0)
     hub = _FIRST_HUB * radius
     look = NeedleLook(sheet.needle_height_mm, step, u, _reach(half, u, radius), hub, rim_mm)
-    return _refine(photos, lines, look, radius)
+    look = _refine(photos, lines, look, radius)
+    for one, line in zip(photos, lines, strict=True):
+        _check_needle(one, line, look)
+    return look
+
+
+def _check_needle(one: LearnedPhoto, line: _Line, look: NeedleLook) -> None:
+    """Refuse a photo in which no needle of the learned look lies where the owner read it."""
+    u = look.u_mm[(look.u_mm > look.hub_mm) & (look.u_mm < min(look.tip_mm, look.rim_mm))]
+    at = (line.angle_rad, line.miss_mm)
+    seen, _ = scan_rows(one.image, one.scale.pose, look, at, one.scale.blur_px, u)
+    if not len(u) or np.mean(seen.contrast > 0.4 * one.scale.scan.light) < _SEEN:
+        msg = (
+            f"I cannot make out the needle at {one.photo.reading_divisions:g} divisions in "
+            f"{one.photo.file}: check the reading and the pivot, or take the photo in softer light."
+        )
+        raise BadInputError(msg)

@@ -129,22 +129,25 @@ class DialReader:
         """Find the scale anywhere and turn it to its zero."""
         height, width = gray.shape
         camera = self._camera or guessed_camera(width, height)
-        flag = "no dial"
+        flags = []
         for shrink in self._shrinks():
             for candidate in find_scale(gray, camera, self._look, shrink=shrink)[:1]:
                 if candidate.coherence < _HEARD:
                     continue
-                scale = self._settle(gray, candidate.pose)
-                bad = judge_scale(scale)
-                if scale is not None and bad is None:
-                    return self._turn(gray, scale)
-                flag = bad or flag
-        raise _RefusalError(flag)
+                try:
+                    return self._turn(gray, self._settle(gray, candidate.pose))
+                except _RefusalError as refusal:
+                    flags.append(refusal.flag)
+        raise _RefusalError(next((f for f in flags if f != "no dial"), "no dial"))
 
-    def _settle(self, gray: NDArray[np.uint8], pose: PlanePose) -> ScaleFit | None:
-        """Settle a rough pose and its mirrored tilt; the better of the two."""
+    def _settle(self, gray: NDArray[np.uint8], pose: PlanePose) -> ScaleFit:
+        """Settle a rough pose and its mirrored tilt: the better of the two, if it is good."""
         starts = [pose, pose.mirrored()]
-        return settle_best(gray, starts, self._look, free_camera=self._camera is None)
+        scale = settle_best(gray, starts, self._look, free_camera=self._camera is None)
+        flag = judge_scale(scale)
+        if scale is None or flag is not None:
+            raise _RefusalError(flag or "no dial")
+        return scale
 
     def _turn_of(self, gray: NDArray[np.uint8], pose: PlanePose) -> ScaleTurn:
         dial = self._dial
@@ -201,10 +204,10 @@ class DialReader:
 
     def _judge(self, frame: Frame, scale: ScaleFit, needle: NeedleFit | None) -> Reading:
         dial = self._dial
-        sight = _sight(dial, scale, needle)
         flag = judge_needle(needle, dial)
         if flag is not None or needle is None:
-            raise _RefusalError(flag or "needle hidden", sight)
+            raise _RefusalError(flag or "needle hidden", _sight(dial, scale, None))
+        sight = _sight(dial, scale, needle)
         turn = dial.rising * needle.angle_rad / (2 * np.pi)
         divisions = float(turn % 1.0 * dial.marks_per_turn) % dial.marks_per_turn
         sigma = sigma_divisions(scale, needle, dial)
