@@ -211,7 +211,6 @@ class _LineFit:
     shift_slope: Float
     covariance: Float
     held: NDArray[np.bool_]
-    scaled: Float
 
 
 def _fit_line(strip: Strip, good: NDArray[np.bool_]) -> _LineFit:
@@ -235,7 +234,7 @@ def _fit_line(strip: Strip, good: NDArray[np.bool_]) -> _LineFit:
     held[good] = share > 0.2
     spread = _correlated_spread(scaled[share > 0.2])
     covariance = np.asarray(np.linalg.inv(normal), np.float64) * spread**2
-    return _LineFit(solved, covariance, held, scaled)
+    return _LineFit(solved, covariance, held)
 
 
 def _correlated_spread(scaled: Float) -> float:

@@ -2,7 +2,8 @@
 
 Plane frame: origin at the scale's centre, x towards the zero mark, y a quarter turn
 clockwise from it as seen in the picture, z away from the camera. Lengths in mm. A point
-above the scale (the needle) has a negative z.
+above the scale (the needle) has a negative z. Planes of different height map onto each other
+by a shift and a scaling, which keep every direction: a needle's direction is free of parallax.
 """
 
 from dataclasses import dataclass, replace
@@ -61,20 +62,6 @@ class PlanePose:
         H = np.linalg.inv(self.homography(z_mm))
         scaled = rays @ H[:, :2].T + H[:, 2]
         return np.asarray(scaled[:, :2] / scaled[:, 2:])
-
-    def eye_mm(self) -> Float:
-        """Return the camera's centre (3,) in the plane's frame."""
-        return -self.rotation.T @ self.translation
-
-    def lifted(self, z_mm: float) -> tuple[Float, float]:
-        """Return where a point at (0, 0, z) appears on the scale (2,), and its magnification.
-
-        The planes z = 0 and z map onto each other by this shift and scaling, which keep
-        every direction: a needle's direction is free of parallax.
-        """
-        eye = self.eye_mm()
-        ratio = eye[2] / (eye[2] - z_mm)
-        return eye[:2] * (1.0 - ratio), float(ratio)
 
     def tilt_rad(self) -> float:
         """Return the angle between the line of sight to the centre and the plane's normal."""
