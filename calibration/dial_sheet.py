@@ -77,7 +77,7 @@ def _photo(folder: Path, entry: Any) -> TeachingPhoto:  # noqa: ANN401 - straigh
     try:
         clicks = {name: np.array(entry["clicks_px"][name], dtype=np.float64) for name in CLICKS}
         if any(c.shape != (2,) or not np.all(np.isfinite(c)) for c in clicks.values()):
-            raise ValueError("a click is not two numbers")  # noqa: TRY301
+            raise ValueError("a click is not two numbers")
         return TeachingPhoto(
             folder / str(entry["file"]),
             float(entry["reading_divisions"]),
