@@ -109,6 +109,9 @@ class StandIn:
         self.close()
 
     def close(self):
+        """Go away; may be called twice."""
+        if self._ending.is_set():
+            return
         self._ending.set()
         self._thread.join(5)
         take_card_away(self.home, self.card)

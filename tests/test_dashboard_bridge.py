@@ -100,7 +100,7 @@ def test_a_service_that_is_away_is_told_and_found_again():
 
 def test_from_another_thread_a_command_waits_for_its_answer():
     async def story():
-        line = Line()
+        line = Line(readings(1))
         bridge = LiveBridge(lambda: line, lambda: 0.0)
         assert not bridge.command_now("next").ok
         task = asyncio.create_task(bridge.run())

@@ -15,6 +15,7 @@ from websockets.sync.client import connect
 
 from readings import BadInputError
 from stream.messages import SessionView
+from ui.live.outbox import MOST_PICTURES_UNDER_WAY
 from ui.server import bind
 
 CHILD = """
@@ -75,9 +76,18 @@ def home(tmp_path_factory):
 @pytest.fixture(scope="module")
 def up(home):
     process = Process(home)
-    process.wait_until_up()
-    yield process
-    process.end()
+    try:
+        first = process.wait_until_up()
+        assert (first.status_code, first.text) == (503, "Not yet: the service is away.\n")
+        yield process
+    finally:
+        process.end()
+
+
+@pytest.fixture(scope="module")
+def service(up, home):
+    with StandIn(home) as running:
+        yield running
 
 
 def wait_for(true, what, most_s=SOON_S):
@@ -104,19 +114,18 @@ def hear(line, topic):
     raise AssertionError(f"nothing of {topic}")
 
 
-def test_ready_only_while_readings_arrive(up, home):
-    assert up.get("/ready").status_code == 503
-    with StandIn(home) as service:
-        wait_for(lambda: up.get("/ready").status_code == 200, "ready")
-        service.talking = False
-        wait_for(lambda: up.get("/ready").status_code == 503, "not ready any more")
-        assert "last reading arrived" in up.get("/ready").text
-    wait_for(lambda: "away" in up.get("/ready").text, "the service noticed away")
+def test_ready_only_while_readings_arrive(up, service):
+    wait_for(lambda: up.get("/ready").status_code == 200, "ready")
+    service.talking = False
+    wait_for(lambda: up.get("/ready").status_code == 503, "not ready any more")
+    assert "last reading arrived" in up.get("/ready").text
+    service.talking = True
+    wait_for(lambda: up.get("/ready").status_code == 200, "ready again")
 
 
-def test_a_page_gets_state_readings_and_pictures_and_commands_go_through(up, home):
-    with StandIn(home, SessionView(3, title="Centre")) as service, up.line() as line:
-        wait_for(lambda: up.get("/ready").status_code == 200, "ready")
+def test_a_page_gets_state_readings_and_pictures_and_commands_go_through(up, service):
+    service.view = SessionView(3, title="Centre")
+    with up.line() as line:
         wait_for(lambda: hear(line, "state")["body"]["title"] == "Centre", "the state")
         reading = hear(line, "reading")
         assert reading["shown"]["value"] == "+0.100"
@@ -127,33 +136,31 @@ def test_a_page_gets_state_readings_and_pictures_and_commands_go_through(up, hom
         assert [(c.name, c.args) for c in service.commands] == [("touch", {"line": "neutral"})]
 
 
-def test_pictures_are_never_queued_for_a_page_that_does_not_draw_them(up, home):
-    with StandIn(home) as service, up.line() as line:
-        wait_for(lambda: service.index > 60, "many pictures")
-        first = hear(line, "preview")["body"]["index"]
-        assert hear(line, "picture") == JPEG
-        hear(line, "preview")
+def test_pictures_are_never_queued_for_a_page_that_does_not_draw_them(up, service):
+    with up.line() as line:
+        shown = [hear(line, "preview")["body"]["index"] for _ in range(MOST_PICTURES_UNDER_WAY)]
         time.sleep(0.5)
-        line.send(json.dumps({"seen": first}))
-        assert hear(line, "preview")["body"]["index"] > first + 10
+        line.send(json.dumps({"seen": shown[0]}))
+        assert hear(line, "preview")["body"]["index"] > shown[-1] + 10
 
 
 @pytest.mark.parametrize(
     "said", ["", "{", "[1]", '"next"', '{"name": 3}', '{"name": "next", "args": 3}', "x" * 70_000]
 )
-def test_nonsense_from_a_page_is_answered_with_a_sentence(up, home, said):
-    with StandIn(home) as service, up.line() as line:
+def test_nonsense_from_a_page_is_answered_with_a_sentence(up, service, said):
+    before = list(service.commands)
+    with up.line() as line:
         line.send(said)
         answer = hear(line, "answer")["body"]
         assert not answer["ok"]
         assert "A command is a text like" in answer["said"]
-        assert service.commands == []
+    assert service.commands == before
 
 
-def test_a_service_started_again_elsewhere_is_found(up, home):
+def test_a_service_started_again_elsewhere_is_found(up, service, home):
     with up.line() as line:
-        with StandIn(home, SessionView(1, title="first")):
-            wait_for(lambda: hear(line, "state")["body"]["title"] == "first", "the first")
+        assert hear(line, "link")["body"]["service"]
+        service.close()
         wait_for(lambda: not hear(line, "link")["body"]["service"], "the service away")
         with StandIn(home, SessionView(1, title="second")):
             wait_for(lambda: hear(line, "state")["body"]["title"] == "second", "the second")

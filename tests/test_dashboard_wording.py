@@ -82,6 +82,12 @@ def test_a_needle_at_its_end_gives_a_least_distance_only():
     assert (inside.travel, inside.remaining) == ("table right 0.250 mm", "0.250 mm")
 
 
+def test_a_stylus_that_stands_elsewhere_is_sent_to_its_stop_first():
+    shown = show_live(live(1, 0.2, theta_deg=180.0), moving_view())
+    assert (shown.way, shown.travel) == ("right", "first turn the stylus to the right")
+    assert show_live(live(1, 0.2, theta_deg=3.0), moving_view()).travel == ""
+
+
 def test_no_way_is_told_where_the_stylus_angle_is_unknown():
     assert show_live(live(1, 0.2, theta_deg=None, **AIM), moving_view()).travel == ""
 

@@ -62,6 +62,7 @@ class LiveBridge:
         self._connect = connect
         self._clock = clock
         self._link: ServiceLink | None = None
+        self._here = False
         self._loop: asyncio.AbstractEventLoop | None = None
         self._pages: set[Outbox] = set()
         self._kept: dict[str, Parcel] = {}
@@ -76,8 +77,8 @@ class LiveBridge:
 
     @property
     def linked(self) -> bool:
-        """Whether the service is there."""
-        return self._link is not None
+        """Whether the service is heard."""
+        return self._here
 
     def reading_age_s(self) -> float | None:
         """Return how long ago the last reading arrived (s), None where none ever did."""
@@ -107,6 +108,7 @@ class LiveBridge:
             link.close()
 
     def _tell_linked(self, *, here: bool) -> None:
+        self._here = here
         parcel = Parcel(_text("link", {"service": here}))
         if self._kept.get("link") != parcel:
             self._spread("link", parcel)
@@ -142,7 +144,7 @@ class LiveBridge:
         if name not in COMMANDS:
             known = ", ".join(COMMANDS)
             return Answer(ok=False, said=f"There is no command {name!r}; there are {known}.")
-        if self._link is None:
+        if self._link is None or not self._here:
             return Answer(ok=False, said="The service is away: nothing was done.")
         try:
             return await self._link.command(name, **args)

@@ -45,6 +45,7 @@ class PageAgent:
         self.turning = "anticlockwise"
         self.step = None
         self.backed = None
+        self.shown = set()
 
     def look(self):
         for _ in range(50):
@@ -79,7 +80,7 @@ class PageAgent:
         return self.look()
 
     def run(self, *, until="done", most_s=200.0):
-        """Act until the page shows the step `until`; return how often the turns were made."""
+        """Act until the page shows the step `until`."""
         end = time.monotonic() + most_s
         while time.monotonic() < end:
             now = self.look()
@@ -120,10 +121,9 @@ class PageAgent:
         self.wait_for_change(now, 1.5)
 
     def turn(self, now):
-        said = now["headline"] + now["detail"]
         self.press(f"turn-{self.turning}")
+        self.show_once("turning", 4.5)
         self.turning = "clockwise" if self.turning == "anticlockwise" else "anticlockwise"
-        assert said
         self.settle(0.1)
         self.wait_for_change(now)
 
@@ -139,7 +139,14 @@ class PageAgent:
             self.page.locator("button.next").click()
             self.wait_for_change(after)
 
+    def show_once(self, name, after_s=0.0):
+        if name not in self.shown:
+            self.shown.add(name)
+            time.sleep(after_s)
+            self.seen(name)
+
     def move(self, now):
+        self.show_once(f"{now['step']}-needle")
         if now["locked"]:
             self.press("lock-x")
             self.press("lock-y")

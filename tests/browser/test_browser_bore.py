@@ -86,6 +86,10 @@ def wait_for(page, true, most_s=15.0):
     return time.monotonic() - began_s
 
 
+def is_stale(word):
+    return f"() => {{ const sh = {FIND}; return Boolean(sh) && sh.dataset.stale === '{word}'; }}"
+
+
 def open_page(chromium, demo, width, height, scheme, errors):
     page = chromium.new_page(viewport={"width": width, "height": height}, color_scheme=scheme)
     page.on("pageerror", lambda error: errors.append(str(error)))
@@ -185,18 +189,19 @@ def test_says_no_picture_and_comes_back_by_itself(demo, chromium, pictures):
     page = open_page(chromium, demo, 1280, 800, "light", errors)
     page.get_by_role("button", name="Start this setup").click()
     wait_for(page, "window.__sparehand.view && window.__sparehand.view.step === 'prepare'")
+    wait_for(page, is_stale("false"))
     demo.kill_service()
-    stale = f"() => {FIND}.dataset.stale === 'true'"
-    assert wait_for(page, stale) < NO_PICTURE_WITHIN_S
+    assert wait_for(page, is_stale("true")) < NO_PICTURE_WITHIN_S
     assert "no picture" in page.locator(".strip .state").text_content()
     time.sleep(1.0)
     assert page.locator(".value").text_content() == "– – –"
     page.screenshot(path=pictures / "no-picture.png")
     page.locator("button.next").click()
-    page.get_by_text("nothing was done").wait_for()
+    page.locator(".said.bad").wait_for()
+    assert "service" in page.locator(".said").text_content()
     demo.start_service()
     demo.wait_until_ready()
-    wait_for(page, f"() => {FIND}.dataset.stale === 'false'")
+    wait_for(page, is_stale("false"))
     assert page.evaluate(LOOK)["step"] == "prepare"
     page.locator("button.next").click()
     wait_for(page, "window.__sparehand.view.step === 'before-hands'")

@@ -22,8 +22,8 @@ class Picture {
     this.counters = counters;
     this.bitmap = null;
     this.live = null;
-    this.at = 0;
-    this.stale = true;
+    this.at = performance.now();
+    this.stale = false;
     this.due = false;
     this.later = null;
   }

@@ -187,6 +187,25 @@ class Polar {
     pen.fill();
   }
 
+  // Which line is which turn: by dash and arrow, not by colour alone.
+  drawLegend(at, height) {
+    const { pen, colours, text } = at;
+    const right = at.cx * 2 - 6;
+    const rows = [["⟲", colours.low, []], ["⟳", colours.high, [7, 5]]];
+    rows.forEach(([sign, colour, dash], i) => {
+      const y = height - text * (2.2 - 1.4 * i);
+      pen.beginPath();
+      pen.moveTo(right - text * 3.4, y);
+      pen.lineTo(right - text * 1.3, y);
+      pen.setLineDash(dash);
+      pen.lineWidth = 3;
+      pen.strokeStyle = colour;
+      pen.stroke();
+      pen.setLineDash([]);
+      write(pen, sign, right, y, text * 1.3, colours.ink, "right");
+    });
+  }
+
   drawScale(at, scale, height) {
     const { pen, colours, text } = at;
     const wanted = (0.5 * at.ring) / scale.perMm;
@@ -203,6 +222,9 @@ class Polar {
     pen.strokeStyle = colours.ink;
     pen.stroke();
     write(pen, `${Number(step.toPrecision(1))} mm`, 18 + long, y, text, colours.ink, "left");
+    if (this.view.trace.anticlockwise.length || this.view.trace.clockwise.length) {
+      this.drawLegend(at, height);
+    }
     write(pen, "seen from", 8, text * 0.8, text * 0.9, colours.ink, "left");
     write(pen, "above", 8, text * 1.9, text * 0.9, colours.ink, "left");
   }

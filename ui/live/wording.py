@@ -16,10 +16,12 @@ from readings import (
 )
 from setups import GUIDES, Found, Move, flag_lines
 from setups.fine import travel_from_needle
-from setups.rough import END_MARGIN
+from setups.rough import END_MARGIN, at_stop
+from setups.telling import STYLUS_WORD
 from stream.messages import Live, SessionView
 
 Side = Literal["low", "high", "there"]
+_Way = Literal["", "right", "left", "back", "front"]
 NO_NUMBER = "– – –"
 
 _SIDE_WORDS: dict[Side, str] = {
@@ -40,7 +42,8 @@ class LiveShown:
 
     `remaining` and `side` stand while the needle is to be brought to a reading;
     `off` is how far it is off in windows, signed, for the tone; `way` is the side to
-    which the table moves (an arrow is drawn), "" where only the needle can tell.
+    which the table moves or the stylus is turned first (an arrow is drawn), `travel`
+    says it in words; "" where only the needle can tell.
     """
 
     value: str
@@ -50,7 +53,7 @@ class LiveShown:
     side_words: str = ""
     remaining: str = ""
     off: float | None = None
-    way: Literal["", "right", "left", "back", "front"] = ""
+    way: _Way = ""
     travel: str = ""
     turned: str = ""
 
@@ -84,7 +87,8 @@ def show_live(live: Live, view: SessionView) -> LiveShown:
     value = format_length(live.value_mm, signed=True).removesuffix(" mm")
     divisions = divisions_words(live.divisions)
     if live.target_mm is None or live.window_mm is None:
-        return LiveShown(value, divisions, turned=_turned(live))
+        way, travel = _stylus_first(live, view)
+        return LiveShown(value, divisions, way=way, travel=travel, turned=_turned(live))
     off_mm = live.value_mm - live.target_mm
     side = _side(off_mm, live.window_mm)
     way, travel = _travel(live, view, side)
@@ -113,6 +117,14 @@ def _turned(live: Live) -> str:
     return "" if live.turned_deg is None else f"{abs(live.turned_deg):.0f}°"
 
 
+def _stylus_first(live: Live, view: SessionView) -> tuple[_Way, str]:
+    """Return where the stylus must be turned before the move in hand can be made."""
+    move = _move_in_hand(view)
+    if move is None or live.theta_deg is None or at_stop(live.theta_deg * pi / 180.0, move.stylus):
+        return "", ""
+    return move.stylus, f"first turn the stylus {STYLUS_WORD[move.stylus]}"
+
+
 def _remaining(off_mm: float, side: Side, value_mm: float, view: SessionView) -> str:
     if side == "there":
         return ""
@@ -130,9 +142,6 @@ def _move_in_hand(view: SessionView) -> Move | None:
     if advice is None or advice.move is None or not advice.moves:
         return None
     return advice.moves[advice.move]
-
-
-_Way = Literal["", "right", "left", "back", "front"]
 
 
 def _travel(live: Live, view: SessionView, side: Side) -> tuple[_Way, str]:

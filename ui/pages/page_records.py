@@ -62,8 +62,7 @@ def record_page(reader: BookReader, setup_id: int) -> None:
     st.header(f"Setup {setup['id']}: {setup['title']}")
     parts = (setup["job"], setup["part"], setup["operation"] or "")
     st.text(", ".join(part for part in parts if part))
-    results = [r for r in setup["results"] if r["kind"] == "centring"]
-    found = [msgspec.convert(r["body"]["found"], Found) for r in results]
+    found = [one for result in setup["results"] if (one := _found(result)) is not None]
     _verdict(setup, found)
     numbers, chart = st.columns(2)
     with numbers:
@@ -75,16 +74,29 @@ def record_page(reader: BookReader, setup_id: int) -> None:
     _ticks(setup)
 
 
+def _found(result: Json) -> Found | None:
+    """Return the numbers of a pair of turns, None for other results and other forms of them."""
+    try:
+        return msgspec.convert(result["body"]["found"], Found)
+    except (KeyError, msgspec.ValidationError):
+        return None
+
+
 def _verdict(setup: Json, found: list[Found]) -> None:
     state = STATES.get(setup["state"], setup["state"])
     within = format_length(setup["tolerance_mm"]) if setup["tolerance_mm"] else "not stated"
+    word = found[-1].verdict if found else setup["verdict"]
+    if word is None:
+        st.subheader(f"No verdict; tolerance {within}")
+    else:
+        st.subheader(f"{VERDICT_WORDS.get(word, word)} of {within}")
     if found:
         last = found[-1]
         off = format_with_uncertainty(last.eccentricity_mm, last.u_eccentricity_mm)
-        st.subheader(f"{VERDICT_WORDS[last.verdict]} of {within}")
-        st.text(f"Off centre {off}. Setup {state}, {minute(setup['ended_utc'])}")
-    else:
-        st.subheader(f"No numbers yet; tolerance {within}; setup {state}")
+        st.text(f"Off centre {off}.")
+    st.text(f"Setup {state}, {minute(setup['ended_utc'] or setup['began_utc'])}")
+    if setup["superseded_by"] is not None:
+        st.text(f"Superseded by setup {setup['superseded_by']}: that one counts.")
 
 
 def _numbers(setup: Json, found: list[Found]) -> None:

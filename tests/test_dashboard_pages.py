@@ -1,0 +1,103 @@
+"""The pages' own parts, run by Streamlit's test runner: the form, the list, one record."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+from dashboard_stand_in import moving_view
+from streamlit.testing.v1 import AppTest
+
+import ui
+from records import book_path
+from stream.messages import Answer, SessionView
+from ui import server
+from ui.server import Dashboard
+
+PAGES = Path(ui.__file__).parent / "pages"
+DATA = Path(__file__).parent / "data"
+
+
+class StubBridge:
+    def __init__(self, view):
+        self.view = view
+        self.commands = []
+        self.answer = Answer(ok=True, said="done")
+
+    def command_now(self, name, **args):
+        self.commands.append((name, args))
+        return self.answer
+
+
+@pytest.fixture
+def serve(tmp_path):
+    """Return a function that runs a page over a stub of the bridge."""
+
+    def run(page, view=None):
+        bridge = StubBridge(view or SessionView(1))
+        server._RUNNING.append(Dashboard(tmp_path, bridge))
+        shown = AppTest.from_file(str(PAGES / page), default_timeout=20).run()
+        assert not shown.exception
+        return shown, bridge
+
+    yield run
+    server._RUNNING.clear()
+
+
+@pytest.fixture
+def kept_book(tmp_path):
+    shutil.copy(DATA / "book_v0001.sqlite3", book_path(tmp_path))
+    shutil.copytree(DATA / "book_v0001_photos", tmp_path / "photos")
+
+
+def test_a_setup_begins_without_typing(serve):
+    page, bridge = serve("page_setup.py")
+    page.button[0].click().run()
+    assert not page.exception
+    assert bridge.commands == [
+        (
+            "begin",
+            {
+                "guide": "centre-bore",
+                "job": "Lock paddle winding gear",
+                "part": "Gear-case end 1",
+                "operation": "Bore 52 mm seat",
+                "tolerance_mm": 0.005,
+                "diameter_mm": 52.0,
+            },
+        )
+    ]
+
+
+def test_what_the_service_refuses_is_shown_as_its_sentence(serve):
+    page, bridge = serve("page_setup.py")
+    bridge.answer = Answer(ok=False, said="job is '': give it a name of 1 to 200 characters.")
+    page.text_input(key="job").set_value("")
+    page.button[0].click().run()
+    assert page.error[0].value == bridge.answer.said
+
+
+def test_a_running_setup_can_be_given_up_and_no_form_is_shown(serve):
+    page, bridge = serve("page_setup.py", moving_view())
+    assert not page.text_input
+    page.button(key="give-up").click().run()
+    assert bridge.commands == [("abandon", {})]
+
+
+def test_an_empty_home_says_that_there_is_no_book_yet(serve):
+    page, _ = serve("page_records.py")
+    assert "no record book" in page.info[0].value
+
+
+def test_the_list_opens_a_record_and_closes_it(serve, kept_book):
+    page, _ = serve("page_records.py")
+    labels = [button.label for button in page.button]
+    assert [label[0] for label in labels] == ["4", "3", "2", "1"]
+    assert "gear" in labels[3]
+    page.button(key="open-1").click().run()
+    assert not page.exception
+    assert page.header[0].value == "Setup 1: Centre the spindle on a bore"
+    assert page.subheader[0].value == "Outside the tolerance of 0.010 mm"
+    assert any("Superseded by setup 2" in text.value for text in page.text)
+    assert page.button[0].label == "All records"
+    page.button[0].click().run()
+    assert [button.label for button in page.button] == labels
