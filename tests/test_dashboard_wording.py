@@ -77,9 +77,10 @@ def test_which_way_the_table_goes_is_told_from_the_needle(axis, theta_deg, value
 def test_a_needle_at_its_end_gives_a_least_distance_only():
     view = replace(moving_view(), travel_mm=(-0.4, 0.4))
     shown = show_live(live(1, 0.39, **AIM), view)
-    assert (shown.travel, shown.remaining) == ("table right at least 0.340 mm", "≥ 0.340 mm")
+    assert (shown.travel, shown.remaining) == ("table right at least 0.340 mm", "≥ 0.340")
     inside = show_live(live(1, 0.3, **AIM), view)
-    assert (inside.travel, inside.remaining) == ("table right 0.250 mm", "0.250 mm")
+    assert (inside.travel, inside.remaining) == ("table right 0.250 mm", "0.250")
+    assert inside.side_words == "needle too high by 0.250 mm"
 
 
 def test_a_stylus_that_stands_elsewhere_is_sent_to_its_stop_first():

@@ -34,6 +34,11 @@ OVERFLOWS = (
   const bad = [];
   const left = sh.querySelector('.left');
   if (left.scrollHeight > left.clientHeight + 2) bad.push('left column scrolls');
+  const edge = left.getBoundingClientRect().right + 1;
+  for (const one of left.querySelectorAll('*')) {
+    const box = one.getBoundingClientRect();
+    if (box.width && box.right > edge) bad.push(one.className + ' beyond its column');
+  }
   for (const name of ['headline', 'value', 'remaining', 'target', 'next', 'line', 'picture']) {
     for (const one of sh.querySelectorAll('.' + name)) {
       const box = one.getBoundingClientRect();

@@ -40,10 +40,10 @@ VERDICT_WORDS = {
 class LiveShown:
     """One reading as text.
 
-    `remaining` and `side` stand while the needle is to be brought to a reading;
-    `off` is how far it is off in windows, signed, for the tone; `way` is the side to
-    which the table moves or the stylus is turned first (an arrow is drawn), `travel`
-    says it in words; "" where only the needle can tell.
+    `remaining` (as `value`, without its unit) and `side` stand while the needle is to be
+    brought to a reading; `off` is how far it is off in windows, signed, for the tone;
+    `way` is the side to which the table moves or the stylus is turned first (an arrow is
+    drawn), `travel` says it in words; "" where only the needle can tell.
     """
 
     value: str
@@ -92,13 +92,14 @@ def show_live(live: Live, view: SessionView) -> LiveShown:
     off_mm = live.value_mm - live.target_mm
     side = _side(off_mm, live.window_mm)
     way, travel = _travel(live, view, side)
+    remaining = _remaining(off_mm, side, live.value_mm, view)
     return LiveShown(
         value,
         divisions,
         target=_target(live),
         side=side,
-        side_words=_SIDE_WORDS[side],
-        remaining=_remaining(off_mm, side, live.value_mm, view),
+        side_words=f"{_SIDE_WORDS[side]} by {remaining}" if remaining else _SIDE_WORDS[side],
+        remaining=remaining.removesuffix(" mm"),
         off=off_mm / live.window_mm,
         way=way,
         travel=travel,
