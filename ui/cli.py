@@ -104,7 +104,6 @@ def service(
     parent_pipe: Annotated[bool, typer.Option("--parent-pipe")] = False,
 ) -> None:
     """Run the service alone (demo and run start it by themselves)."""
-    from stream.service import Service
     from ui.service_process import bench_service, camera_service, run_service
 
     home = _home_of(context).ensure()
