@@ -15,15 +15,18 @@ def pytest_addoption(parser):
     )
 
 
+ASKED_FOR_ONLY = ("browser", "long")
+"""Marks that run only where the mark expression names them."""
+
+
 def pytest_collection_modifyitems(config, items):
-    """Leave `long` tests out unless the mark expression names them."""
-    if "long" in config.getoption("-m"):
-        return
-    kept = [item for item in items if item.get_closest_marker("long") is None]
-    left = [item for item in items if item.get_closest_marker("long") is not None]
+    """Leave `browser` and `long` tests out unless the mark expression names their mark."""
+    asked = config.getoption("-m")
+    hidden = [mark for mark in ASKED_FOR_ONLY if mark not in asked]
+    left = [item for item in items if any(item.get_closest_marker(mark) for mark in hidden)]
     if left:
         config.hook.pytest_deselected(items=left)
-        items[:] = kept
+        items[:] = [item for item in items if item not in left]
 
 
 @pytest.fixture(scope="session")
