@@ -1,10 +1,13 @@
 """Rough centring: opposite stops, until half a turn stays inside the dial's travel.
 
-At each axis the stylus visits two opposite stops. Where both readings lie inside
-the travel the needle is brought to their mean: the wall is then equally far on
-both sides. Where one is off the work or at the end of travel, the work is moved
-until that side reads; where both are out the same way, the stylus' reach on its
-arm is wrong and is corrected.
+At each axis the stylus visits two opposite stops. Where both readings lie inside the
+travel the needle is brought to their mean: the wall is then equally far on both sides.
+
+Where a stop is out of travel its reading tells only which way. Two things can be wrong,
+where the work lies and how far the stylus reaches, and a move at a stop that does not read
+changes by an amount that nobody knows. So the moves are made where the needle does read, by
+a known share of the travel: the work towards the other stop's need first, then the stylus
+on its arm, in turns, each time with a look across, until both stops read.
 """
 
 from dataclasses import replace
@@ -29,8 +32,9 @@ STOP_WITHIN_RAD = 15.0 * pi / 180.0
 END_MARGIN = 0.06
 """Share of the travel at either end that is not trusted."""
 
-MOST_TRIES = 2
-"""Moves on one axis before the reach of the stylus is corrected instead."""
+WORKING_END = 0.125
+"""Share of the travel from its ends to which the needle is brought where the other stop
+needs room."""
 
 
 def zone(value_mm: float | None, dial: Instrument) -> Zone:
@@ -51,9 +55,11 @@ def mid_travel_mm(dial: Instrument) -> float:
     return 0.0 if dial.travel_mm is None else sum(dial.travel_mm) / 2.0
 
 
-def _quarter_mm(side: Literal["low", "high"], dial: Instrument) -> float:
+def _near_end_mm(side: Literal["low", "high"], dial: Instrument) -> float:
+    """Return the reading that is used near one end of the travel."""
     low, high = dial.travel_mm or (0.0, 0.0)
-    return low + 0.25 * (high - low) if side == "low" else high - 0.25 * (high - low)
+    share = WORKING_END * (high - low)
+    return low + share if side == "low" else high - share
 
 
 def at_stop(theta_rad: float, stop: Direction) -> bool:
@@ -94,38 +100,54 @@ def _go_across(rough: Rough) -> Rough:
     )
 
 
-def _out_of_travel(rough: Rough, where: Literal["low", "high"], dial: Instrument) -> Rough:
-    """Set a goal for a stop where the stylus reads nothing useful: move until it does."""
-    tries = rough.tries + 1
-    if tries > MOST_TRIES:
-        fresh = Rough(axis=rough.axis, stop=rough.stop)
-        return replace(fresh, goal_mm=mid_travel_mm(dial), what="stylus")
-    first_side = _other_reading(rough) is None
-    goal = mid_travel_mm(dial) if first_side else _quarter_mm(where, dial)
-    return replace(rough, goal_mm=goal, what="table", final=False, tries=tries)
+def _goal(rough: Rough, goal_mm: float, what: Literal["table", "stylus"]) -> Rough:
+    return replace(rough, goal_mm=goal_mm, what=what, final=False)
 
 
-def _both_known(rough: Rough, value_mm: float) -> Rough | None:
-    """Both stops read inside: done, or one last move to their mean."""
+def _both_inside(rough: Rough, value_mm: float, other_mm: float) -> Rough | None:
+    """Both stops read: done, or one last move to their mean."""
+    if abs(value_mm - other_mm) / 2.0 <= ROUGH_WITHIN_MM:
+        return _next_axis(rough)
+    return replace(rough, goal_mm=(value_mm + other_mm) / 2.0, what="table", final=True)
+
+
+def _make_room(
+    rough: Rough, value_mm: float, side: Literal["low", "high"], dial: Instrument
+) -> Rough:
+    """Give the other stop, out at `side`, what it lacks while this one reads.
+
+    Moving the work by what takes this reading to `side` brings the other one in by as
+    much; where this reading stands there already, the stylus' reach does it for both.
+    """
+    here = _near_end_mm(side, dial)
+    if abs(value_mm - here) > 2 * GOAL_WINDOW_MM:
+        return _goal(rough, here, "table")
+    return _goal(rough, _near_end_mm("high" if side == "low" else "low", dial), "stylus")
+
+
+def _look(rough: Rough, value_mm: float, dial: Instrument) -> Rough | None:
+    """Take the reading of a stop at which no goal stands."""
     other = _other_reading(rough)
+    rough = _with_reading(rough, value_mm)
     if other is None:
         return _go_across(rough)
-    if abs(value_mm - other) / 2.0 <= ROUGH_WITHIN_MM:
-        return _next_axis(rough)
-    goal = (value_mm + other) / 2.0
-    return replace(rough, goal_mm=goal, seen_mm=value_mm, what="table", final=True)
+    here, there = zone(value_mm, dial), zone(other, dial)
+    if here == there == "inside":
+        return _both_inside(rough, value_mm, other)
+    if here == "inside":
+        return _make_room(rough, value_mm, "low" if there == "low" else "high", dial)
+    if there == "inside":
+        return _go_across(rough)
+    if here == there:
+        return _goal(rough, mid_travel_mm(dial), "stylus")
+    return _goal(rough, _near_end_mm("low" if here == "low" else "high", dial), "table")
 
 
 def _goal_reached(rough: Rough, value_mm: float) -> Rough | None:
+    """Only this stop's reading still holds: look across."""
     if rough.final:
         return _next_axis(rough)
-    here_only = replace(_with_reading(rough, value_mm), goal_mm=None)
-    cleared = replace(
-        here_only,
-        near_mm=here_only.near_mm if rough.stop == STOPS[rough.axis][0] else None,
-        far_mm=here_only.far_mm if rough.stop == STOPS[rough.axis][1] else None,
-    )
-    return _go_across(cleared)
+    return _go_across(_with_reading(replace(rough, near_mm=None, far_mm=None), value_mm))
 
 
 def rough_step(rough: Rough, value_mm: float | None, dial: Instrument) -> tuple[Rough | None, str]:
@@ -134,16 +156,14 @@ def rough_step(rough: Rough, value_mm: float | None, dial: Instrument) -> tuple[
     Returns the new state (None: both axes are done) and a note, "" where the reading
     was taken.
     """
-    where = zone(value_mm, dial)
-    if value_mm is None or where == "unknown":
+    if value_mm is None:
         return rough, "I cannot read the dial here."
-    if rough.goal_mm is not None:
-        if abs(value_mm - rough.goal_mm) <= GOAL_WINDOW_MM:
-            return _goal_reached(rough, value_mm), ""
-        return _seen(rough, value_mm), ""
-    if where != "inside":
-        return _seen(_out_of_travel(rough, where, dial), value_mm), ""
-    return _both_known(_with_reading(rough, value_mm), value_mm), ""
+    if rough.goal_mm is None:
+        after = _look(rough, value_mm, dial)
+        return (after if after is None or after.goal_mm is None else _seen(after, value_mm)), ""
+    if abs(value_mm - rough.goal_mm) <= GOAL_WINDOW_MM:
+        return _goal_reached(rough, value_mm), ""
+    return _seen(rough, value_mm), ""
 
 
 def _seen(rough: Rough, value_mm: float) -> Rough:

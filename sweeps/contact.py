@@ -20,6 +20,9 @@ _LEAST_LOSS_MM = 1.3 * RETRACE_MM
 """Retrace alone makes a rest at either turn of the needle that loses up to itself."""
 _LEAST_LOSS_TRAVEL_KNOWN_MM = 3 * RETRACE_MM
 """Where the travel is known its ends are watched as well, so a small rest is no alarm."""
+_END_SHARE = 0.2
+"""Share of a known travel at either end in which a rest means what it looks like; a needle
+that rests in mid travel is on the work, and the work is round and true there."""
 _GAP_RAD = np.radians(5.0)
 _BAND = 6.0
 """Width of a rest in sigmas of the scatter from sample to sample."""
@@ -61,7 +64,7 @@ def detect_clipped(sweep: Sweep, travel_mm: tuple[float, float] | None = None) -
     flags = _near_ends(sweep.value_mm, travel_mm)
     if sweep.kind == "turn" and len(sweep) >= 12:
         least = _LEAST_LOSS_MM if travel_mm is None else _LEAST_LOSS_TRAVEL_KNOWN_MM
-        flags |= _resting(sweep, least)
+        flags |= _resting(sweep, least, travel_mm)
     return tuple(sorted(flags))
 
 
@@ -74,17 +77,26 @@ def _near_ends(value_mm: Float, travel_mm: tuple[float, float] | None) -> set[st
     return flags | ({END} if np.max(value_mm) >= high - margin else set())
 
 
-def _resting(sweep: Sweep, least_mm: float) -> set[str]:
+def _resting(sweep: Sweep, least_mm: float, travel_mm: tuple[float, float] | None) -> set[str]:
     order = np.argsort(sweep.angle_rad, kind="stable")
     angle, value = sweep.angle_rad[order], sweep.value_mm[order]
     if angle[-1] - angle[0] < 4 * _MIN_REST_RAD:
         return set()
+    low_end, high_end = _rest_ends(travel_mm)
     if np.std(value) <= _STILL * np.median(sweep.sigma_mm):
-        return {OFF}
+        return {OFF} if np.median(value) <= low_end else set()
     noise = max(_noise(sweep.value_mm), 1e-7)
-    low = _clipped_side(angle, value, noise, least_mm)
-    high = _clipped_side(angle, -value, noise, least_mm)
+    low = np.min(value) <= low_end and _clipped_side(angle, value, noise, least_mm)
+    high = np.max(value) >= high_end and _clipped_side(angle, -value, noise, least_mm)
     return ({OFF} if low else set()) | ({END} if high else set())
+
+
+def _rest_ends(travel_mm: tuple[float, float] | None) -> tuple[float, float]:
+    """Return the readings below and above which a rest is one at an end of the travel."""
+    if travel_mm is None:
+        return np.inf, -np.inf
+    share = _END_SHARE * (travel_mm[1] - travel_mm[0])
+    return travel_mm[0] + share, travel_mm[1] - share
 
 
 def _noise(value_mm: Float) -> float:

@@ -158,14 +158,30 @@ class BenchAgent:
             self.slides(locked=False)
         if not self.stands_at(move.stylus):
             self.point(move.stylus)
-        elif move.what == "stylus":
-            self.bench.set_reach(move.move_mm)
-            self.watch(3.0)
         elif view.step == "rough":
-            self.bench.turn_handwheel(move.axis, move.move_mm)
-            self.watch(3.0)
+            self.follow_the_needle(move)
         else:
             self.come_from_one_side(move)
+
+    def follow_the_needle(self, move):
+        """Go the way that was told until the needle stands at its reading, then let go."""
+        for _ in range(14):
+            left_mm = move.needle_mm - (self.session.live().value_mm or 0.0)
+            if abs(left_mm) < 0.3 * move.window_mm:
+                break
+            if move.what == "stylus":
+                self.bench.set_reach(left_mm)
+            else:
+                gain = -1.0 if move.stylus in ("right", "back") else 1.0
+                self.bench.turn_handwheel(move.axis, left_mm / gain)
+            self.hold()
+        self.watch(3.0)
+
+    def hold(self):
+        """Let the hands finish; look once more."""
+        while self.bench.state().moving:
+            self.frame()
+        self.frame()
 
     def come_from_one_side(self, move):
         """Back off as told, then creep up to the reading by the needle alone."""
@@ -173,13 +189,13 @@ class BenchAgent:
         before = self.revision
         back = self.to_go_mm(move) - way * max(move.back_off_mm, 0.15)
         self.bench.turn_handwheel(move.axis, back)
-        self.watch(0.3, until_changed=False)
+        self.hold()
         for _ in range(25):
             left = way * self.to_go_mm(move)
             if left <= 0.3 * move.window_mm:
                 break
             self.bench.turn_handwheel(move.axis, way * (left if left < 0.03 else 0.8 * left))
-            self.watch(0.3, until_changed=False)
+            self.hold()
         if self.revision == before or self.same_move(move):
             self.watch(2.5)
 

@@ -332,7 +332,9 @@ def test_a_needle_at_the_told_reading_is_taken_where_its_way_there_is_unknown():
 
 
 def test_a_needle_that_came_the_other_way_is_told_to_come_again():
-    before, after, move = at_the_reading("falling")
-    assert "the needle rising" in move.approach
+    _, _, move = at_the_reading(None)
+    told, wrong = ("rising", "falling") if "rising" in move.approach else ("falling", "rising")
+    before, after, move = at_the_reading(wrong)
+    assert f"the needle {told}" in move.approach
     assert after.fine.move == before.fine.move
     assert "from the other side" in after.note

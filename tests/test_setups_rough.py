@@ -67,7 +67,7 @@ def test_ends_near_the_axis_with_all_four_stops_inside_the_travel(x, y, reach):
     touched = run(bench)
     assert abs(bench.x_mm) <= ROUGH_WITHIN_MM + 1e-9
     assert abs(bench.y_mm) <= ROUGH_WITHIN_MM + 1e-9
-    assert touched <= 18
+    assert touched <= 8
     for stop in DIRECTION_DEG:
         assert zone(bench.reading(stop), DIAL) == "inside"
 

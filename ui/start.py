@@ -87,6 +87,8 @@ def run_tests(programs: Path, arguments: list[str]) -> int:
             str(CHECKOUT / "pyproject.toml"),
             "--rootdir",
             str(CHECKOUT),
+            "-n",
+            "2",
             str(CHECKOUT / "tests"),
             *arguments,
         ]

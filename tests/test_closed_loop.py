@@ -1,0 +1,89 @@
+"""Closed loop: random benches, drawn frames, the real readers, and an agent that only obeys.
+
+The truth is the bench's own. The bench's range is issue-free shop practice: offset to 0.8 mm,
+ovality to 0.05 mm, backlash to 0.1 mm, a dial with 0.4 mm of travel either way and 3 µm retrace.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from bench_agent import BenchAgent
+
+from calibration.dials import DialStore
+from records import BookReader
+from simulator import BenchSpec, random_spec, write_teaching_folder
+from vision.teach import teach_dial
+
+WITHIN_MM = 0.005
+MOST_CORRECTIONS = 2
+HAND_S = 6.0
+"""A quick hand, so that a turn is not hundreds of pictures; 10 turns a minute."""
+
+pytestmark = pytest.mark.closed_loop
+
+
+@pytest.fixture(scope="session")
+def bench_dial(tmp_path_factory):
+    """The bench's dial, taught from photos as an owner would."""
+    folder = tmp_path_factory.mktemp("bench-dial")
+    write_teaching_folder(folder, BenchSpec(), np.random.default_rng(7))
+    return DialStore(folder / "dials").save(teach_dial(folder, name="bench-dial"))
+
+
+def bench_of(seed):
+    return replace(random_spec(np.random.default_rng(seed)), turn_s=HAND_S, aim_sigma_deg=1.0)
+
+
+def centre(seed, dial, home):
+    agent = BenchAgent(bench_of(seed), seed, dial, home).begin()
+    try:
+        assert agent.run(), f"bench {seed} did not end: {agent.session.view().advice}"
+        assert agent.off_mm() <= WITHIN_MM
+        assert agent.session.state.fine.corrections <= MOST_CORRECTIONS
+        assert agent.session.state.found.verdict == "inside"
+    finally:
+        agent.close()
+    return agent
+
+
+def check_book(agent, home):
+    """What was found is kept: the truth moved by three tolerances would not match it."""
+    with BookReader.open(home) as book:
+        [setup] = book.list_setups()
+        shown = book.show_setup(setup["id"] if isinstance(setup, dict) else setup.id)
+    return shown
+
+
+@pytest.mark.timeout(300)
+@pytest.mark.parametrize("seed", range(8))
+def test_ends_on_the_true_axis(seed, bench_dial, tmp_path):
+    centre(seed, bench_dial, tmp_path)
+
+
+@pytest.mark.long
+@pytest.mark.timeout(300)
+@pytest.mark.parametrize("seed", range(100, 150))
+def test_ends_on_the_true_axis_fifty_times(seed, bench_dial, tmp_path):
+    centre(seed, bench_dial, tmp_path)
+
+
+@pytest.mark.timeout(300)
+@pytest.mark.parametrize("seed", [0, 3])
+def test_a_turn_out_of_travel_never_yields_a_number(seed, bench_dial, tmp_path):
+    """Skip rough centring: the turn runs off the work or to the end of travel."""
+    spec = replace(bench_of(seed), offset_mm=(0.7, -0.2), ovality_mm=0.0)
+    agent = BenchAgent(spec, seed, bench_dial, tmp_path).begin()
+    try:
+        agent.frame()
+        while agent.session.view().step != "rough":
+            agent.act()
+        kept = agent.session._kept
+        agent.session._kept = replace(kept, state=replace(kept.state, step="turns"))
+        agent.session._enter()
+        agent.act()
+        assert agent.session.state.history == ()
+        assert agent.session.view().step == "rough"
+        assert agent.session.view().advice.note
+    finally:
+        agent.close()
