@@ -47,14 +47,6 @@ def centre(seed, dial, home):
     return agent
 
 
-def check_book(agent, home):
-    """What was found is kept: the truth moved by three tolerances would not match it."""
-    with BookReader.open(home) as book:
-        [setup] = book.list_setups()
-        shown = book.show_setup(setup["id"] if isinstance(setup, dict) else setup.id)
-    return shown
-
-
 @pytest.mark.timeout(300)
 @pytest.mark.parametrize("seed", range(8))
 def test_ends_on_the_true_axis(seed, bench_dial, tmp_path):
@@ -69,21 +61,28 @@ def test_ends_on_the_true_axis_fifty_times(seed, bench_dial, tmp_path):
 
 
 @pytest.mark.timeout(300)
-@pytest.mark.parametrize("seed", [0, 3])
-def test_a_turn_out_of_travel_never_yields_a_number(seed, bench_dial, tmp_path):
-    """Skip rough centring: the turn runs off the work or to the end of travel."""
-    spec = replace(bench_of(seed), offset_mm=(0.7, -0.2), ovality_mm=0.0)
-    agent = BenchAgent(spec, seed, bench_dial, tmp_path).begin()
+@pytest.mark.parametrize("knock_mm", [0.7, -0.7])
+def test_a_turn_out_of_travel_never_yields_a_number(knock_mm, bench_dial, tmp_path):
+    """After rough centring the table is knocked: the turn runs off the work or out of travel."""
+    agent = BenchAgent(bench_of(3), 3, bench_dial, tmp_path).begin()
     try:
         agent.frame()
-        while agent.session.view().step != "rough":
+        while agent.session.view().step != "turns":
             agent.act()
-        kept = agent.session._kept
-        agent.session._kept = replace(kept, state=replace(kept.state, step="turns"))
-        agent.session._enter()
+        agent.point("front" if knock_mm > 0 else "back")
+        agent.bench.turn_handwheel("y", knock_mm)
+        agent.hold()
+        assert agent.off_mm() > 0.4
         agent.act()
+        if agent.session.view().step == "turns":
+            agent.act()
         assert agent.session.state.history == ()
         assert agent.session.view().step == "rough"
         assert agent.session.view().advice.note
     finally:
         agent.close()
+    with BookReader.open(tmp_path) as book:
+        shown = book.show_setup(1)
+    assert shown["sweeps"]
+    assert {sweep["state"] for sweep in shown["sweeps"]} <= {"void", "incomplete"}
+    assert shown["results"] == []
