@@ -79,12 +79,15 @@ def _difference(early: Float, late: Float) -> Return | None:
         return None
     early_mid, late_mid = float(np.median(early)), float(np.median(late))
     spread = 1.4826 * float(np.median(np.abs(np.concatenate([early - early_mid, late - late_mid]))))
-    near = [
-        part[np.abs(part - mid) <= 5 * spread + 1e-12]
-        for part, mid in ((early, early_mid), (late, late_mid))
-    ]
+    near = [_near(part, mid, spread) for part, mid in ((early, early_mid), (late, late_mid))]
     u_mm = spread * sqrt(1 / len(near[0]) + 1 / len(near[1]))
     return Return(float(near[1].mean() - near[0].mean()), u_mm)
+
+
+def _near(part: Float, mid: float, spread: float) -> Float:
+    """Return the residuals that are no outliers; all of a part that has nothing in its middle."""
+    close = np.abs(part - mid) <= 5 * spread + 1e-12
+    return part[close] if close.any() else part
 
 
 def _stops_return(sweep: Sweep) -> Return | None:

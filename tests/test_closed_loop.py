@@ -17,8 +17,8 @@ from vision.teach import teach_dial
 
 WITHIN_MM = 0.005
 MOST_CORRECTIONS = 2
-HAND_S = 6.0
-"""A quick hand, so that a turn is not hundreds of pictures; 10 turns a minute."""
+HAND_S = 4.0
+"""A quick hand, so that a turn is not hundreds of pictures; 15 turns a minute."""
 
 pytestmark = pytest.mark.closed_loop
 

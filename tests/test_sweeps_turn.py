@@ -8,6 +8,7 @@ from sweep_making import CLEAN_MM, HARSH_MM, TYPICAL_MM, Work, bore_reading, sto
 
 from readings import FLAGS, Sweep
 from sweeps import Allowance, SweepFailure, UnusableResultError, fit_turn
+from sweeps.overlap import mean_return
 
 TRACE_UM = [16.496, 13.653, 10.085, 10.468, 11.847, 9.879]
 TRACE_UM += [6.568, 5.653, 6.157, 6.468, 8.847, 13.879]
@@ -263,3 +264,13 @@ def test_inputs_are_not_changed():
     fit_turn(sweep, allowance=Allowance())
     after = (sweep.value_mm, sweep.angle_rad, sweep.sigma_mm)
     assert all(np.array_equal(a, b) for a, b in zip(before, after, strict=True))
+
+
+def test_a_return_of_two_readings_apart_and_a_tight_rest_is_a_number():
+    """Two readings lie either side of their median: none of them lies near it."""
+    theta = np.array([0.0, 0.2, *np.linspace(0.4, 6.2, 30), *np.linspace(6.3, 6.48, 7)])
+    value = 0.1 * np.cos(theta)
+    value[:2] += (0.002, -0.002)
+    found = mean_return(sweep_of(theta, value), lambda angle: 0.1 * np.cos(angle))
+    assert found is not None
+    assert np.isfinite([found.mean_mm, found.u_mm]).all()

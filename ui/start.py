@@ -89,6 +89,8 @@ def run_tests(programs: Path, arguments: list[str]) -> int:
             str(CHECKOUT),
             "-n",
             "2",
+            "--dist",
+            "worksteal",
             str(CHECKOUT / "tests"),
             *arguments,
         ]
