@@ -268,7 +268,7 @@ def test_inputs_are_not_changed():
 
 def test_a_return_of_two_readings_apart_and_a_tight_rest_is_a_number():
     """Two readings lie either side of their median: none of them lies near it."""
-    theta = np.array([0.0, 0.2, *np.linspace(0.4, 6.2, 30), *np.linspace(6.3, 6.48, 7)])
+    theta = np.array([0.0, 0.1, *np.linspace(0.4, 6.2, 30), *np.linspace(6.3, 6.48, 7)])
     value = 0.1 * np.cos(theta)
     value[:2] += (0.002, -0.002)
     found = mean_return(sweep_of(theta, value), lambda angle: 0.1 * np.cos(angle))
