@@ -57,7 +57,7 @@ CENTRE_ON_BORE = Guide(
         Step(
             "prepare",
             "prepare",
-            "Get ready",
+            "Before you start",
             "Clamp the work so that it can still be nudged by the table only. Put the ring on "
             "the table round the bore, the dial on its arm in the spindle, and the camera on the "
             "same arm where it sees the dial and the ring. Set the stylus on the wall of the "

@@ -75,7 +75,7 @@ def _checklist(state: SetupState, step: Step, theta_rad: float | None) -> Advice
     left = len(lines) - len(ticked(state.ticks, step.checklist or ""))
     return Advice(
         headline=step.title,
-        detail=f"{step.text} {left} of {len(lines)} to go.",
+        detail=f"{step.text} {left} of {len(lines)} left.",
         say=step.say,
         wants="ticks",
         note=state.note,
@@ -128,7 +128,7 @@ def _rough(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
     return Advice(
         headline=f"{thing.split()[0].capitalize()} {move.direction}",
         detail=f"With the stylus {where}, move the {thing} {move.direction} until the needle "
-        f"stands at {reading}, then let go.",
+        f"stands at {reading}, then take your hands off.",
         say=f"Move the {thing} {move.direction} until the needle stands at {reading}.",
         wants="still",
         stylus=rough.stop,

@@ -78,7 +78,7 @@ def run(
     context: typer.Context,
     dial: DialName,
     source: Annotated[
-        str, typer.Option(help="Camera number, video file, folder or stream address.")
+        str, typer.Option(help="Camera number, or a stream's address (http or rtsp).")
     ] = "0",
     camera: CameraFile = None,
     port: Annotated[

@@ -85,8 +85,13 @@ def run_demo(home: Home, port: int, open_browser: bool, seed: int | None) -> int
 def run_camera(
     home: Home, port: int, open_browser: bool, source: str, dial: str, camera: Path | None
 ) -> int:
-    """Run the service and dashboard on a real camera until INT or TERM."""
-    home.dials.load(dial)
+    """Run the service and dashboard on a real camera until INT or TERM.
+
+    What was typed is checked before anything is started.
+    """
+    from ui.service_process import camera_service
+
+    camera_service(home, source, dial, camera)
     arguments = ["--source", source, "--dial", dial]
     if camera is not None:
         arguments += ["--camera", str(camera)]

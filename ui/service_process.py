@@ -15,7 +15,7 @@ from calibration.camera import CameraModel, load_camera
 from calibration.collars import Collar
 from calibration.dials import TaughtDial
 from calibration.handwheels import Handwheel
-from readings import FrameSource
+from readings import BadInputError, FrameSource
 from setups import Instrument
 from simulator import (
     Bench,
@@ -32,7 +32,7 @@ from ui.home import Home
 from ui.output import tell
 from vision.collar_reader import CollarReader
 from vision.dial_reader import DialReader
-from vision.sources import open_source
+from vision.live_source import LiveSource, is_live
 from vision.teach import teach_dial
 
 BENCH_DIAL = "bench-dial"
@@ -48,7 +48,7 @@ def program_version() -> str:
 def bench_spec(seed: int | None) -> BenchSpec:
     """Return the demo's bench, or one drawn at random from `seed`."""
     if seed is None:
-        return BenchSpec(ovality_mm=0.006, ovality_deg=35.0, turn_s=20.0)
+        return BenchSpec(ovality_mm=0.006, ovality_deg=35.0, turn_s=20.0, start_deg=-60.0)
     return random_spec(np.random.default_rng(seed))
 
 
@@ -113,9 +113,21 @@ def bench_service(home: Home, seed: int | None) -> Service:
 
 
 def camera_service(home: Home, source: str, dial: str, camera: Path | None) -> Service:
-    """Return the service of a real camera, video, folder or stream address."""
+    """Return the service of a real camera.
+
+    Raises
+    ------
+    BadInputError
+        If `source` is no camera's number or address, or the dial is not known.
+    """
+    if not is_live(source):
+        msg = (
+            f"--source {source} is no camera: give its number (0 is the first) or its address "
+            "(http://… or rtsp://…); a recording is for read or sweep"
+        )
+        raise BadInputError(msg)
     model = load_camera(camera) if camera else None
-    return _service(home, open_source(source), home.dials.load(dial), model, ())
+    return _service(home, LiveSource(source, time.monotonic), home.dials.load(dial), model, ())
 
 
 def run_service(
