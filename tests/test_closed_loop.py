@@ -1,6 +1,6 @@
 """Closed loop: random benches, drawn frames, the real readers, and an agent that only obeys.
 
-The truth is the bench's own. The bench's range is issue-free shop practice: offset to 0.8 mm,
+The truth is the bench's own. The range of the benches: offset to 0.8 mm,
 ovality to 0.05 mm, backlash to 0.1 mm, a dial with 0.4 mm of travel either way and 3 µm retrace.
 """
 
