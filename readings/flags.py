@@ -123,6 +123,12 @@ _ALL = (
         "The dial itself has not been checked.",
     ),
     Flag(
+        "direction unknown",
+        "an offset was asked for without where the sweep began and which way it went",
+        "Where the sweep began and which way it turned was not said, so the offset has no "
+        "direction.",
+    ),
+    Flag(
         "diameter unknown",
         "geometry's own second lobe was not removed",
         "The diameter is not known, so ovality is not judged.",

@@ -6,7 +6,7 @@ Time is an argument everywhere. May import readings, calibration and sweeps.
 from setups.advice import Advice, Move, VerdictWord
 from setups.checklists import BEFORE_HANDS, BEFORE_POWER, CAUTION, CHECKLISTS, ticked
 from setups.guides import GUIDES, Guide, Step
-from setups.machine import advance, guide_of, step_of
+from setups.machine import advance, after_restart, guide_of, step_of
 from setups.state import (
     CameraBack,
     CameraLost,
@@ -56,6 +56,7 @@ __all__ = [
     "Void",
     "advance",
     "advise",
+    "after_restart",
     "flag_lines",
     "guide_of",
     "step_of",

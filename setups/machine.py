@@ -19,7 +19,7 @@ from setups.fine import (
     window_mm,
 )
 from setups.guides import GUIDES, Guide, Step
-from setups.rough import at_stop, rough_step
+from setups.rough import STOPS, at_stop, rough_step
 from setups.state import (
     CameraBack,
     CameraLost,
@@ -79,6 +79,21 @@ def advance(state: SetupState, event: Event) -> Outcome:
     if after is not state:
         after = replace(after, revision=state.revision + 1)
     return after, effects
+
+
+def after_restart(state: SetupState, note: str) -> SetupState:
+    """Return a kept state as it is taken up again: nobody saw the machine in between.
+
+    What was measured half is measured anew: the stops of rough centring, and the turns
+    that a round of moves came from. `note` is told where that concerns the step.
+    """
+    kind = step_of(state).kind
+    if kind == "rough":
+        axis = state.rough.axis
+        return replace(state, rough=Rough(axis=axis, stop=STOPS[axis][0]), note=note)
+    if kind == "moves":
+        return replace(_goto(state, "turns", note), fine=Fine(corrections=state.fine.corrections))
+    return replace(state, note=note) if kind in ("turns", "lock") else state
 
 
 def _goto(state: SetupState, key: str, note: str = "") -> SetupState:

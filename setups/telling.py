@@ -241,7 +241,8 @@ def _fine_move(state: SetupState, found: Found, axis: Axis, theta_rad: float | N
 def _approach(axis: Axis, travel_mm: float, trend: str, back_off: float) -> str:
     finish = f"Finish moving {move_word(axis, travel_mm)}, the needle {trend}"
     if back_off:
-        return f"First go back {format_length(back_off)} past it. {finish}."
+        back = move_word(axis, -travel_mm)
+        return f"Go past the reading first, {format_length(back_off)} {back} of it. {finish}."
     return f"{finish}; if you overshoot, go back well past it and come again."
 
 

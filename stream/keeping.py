@@ -8,7 +8,7 @@ from typing import Any
 import msgspec
 import numpy as np
 
-from setups import SetupState
+from setups import SetupState, after_restart
 from setups.checklists import LAPSE_AFTER_S
 from stream.messages import Trace
 
@@ -16,7 +16,7 @@ SESSION_KEY = "session"
 KEEP_ACTIVE_S = 30.0
 """How far the kept time of the last activity may be behind."""
 
-RESTARTED = "The service was started again: a turn that was half done must be turned again."
+RESTARTED = "The service was started again: what was half done is done anew."
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +78,8 @@ def taken_up(kept: Kept, now_s: float, now_utc: datetime) -> SetupState:
     shift_s = now_s - passed_s - kept.at_s
     state = kept.state
     ticks = tuple(replace(tick, at_s=tick.at_s + shift_s) for tick in state.ticks)
-    note = RESTARTED if state.step in ("turns", "check") else state.note
-    return replace(state, ticks=ticks, active_s=state.active_s + shift_s, note=note)
+    aged = replace(state, ticks=ticks, active_s=state.active_s + shift_s)
+    return after_restart(aged, RESTARTED)
 
 
 def from_numpy(value: object) -> object:

@@ -20,6 +20,8 @@ FULL_PLACES = 8
 FULL_ARC_RAD = np.radians(270.0)
 _WHOLE_ARC_RAD = np.radians(350.0)
 _CURVE_POINTS = 1440
+_OUTLIERS_WORTH_TELLING = 0.03
+"""Fewer left out decide nothing and are no news: a hand grips anew, a picture smears."""
 _MAX_OUTLIER_SHARE = 0.3
 
 
@@ -236,11 +238,18 @@ def _flags(
         "tir at least": places < FULL_PLACES or (not task.stops and arc < _WHOLE_ARC_RAD),
         "short arc": arc < FULL_ARC_RAD and not (task.stops and places >= 4),
         "return differs": back is not None and _differs(back, task.allowance),
-        "outliers left out": not fit.kept.all(),
+        "outliers left out": _worth_telling(fit, task.allowance),
         "diameter unknown": geometry_unknown,
         "dial unchecked": task.u_dial_mm is None,
     }
     return _merged(task.sweep.flags, tuple(name for name, on in raised.items() if on))
+
+
+def _worth_telling(fit: RobustFit, allowance: Allowance) -> bool:
+    """Whether what was left out is much, or far off: a smeared picture or two is no news."""
+    left = np.abs(fit.residuals_mm[~fit.kept])
+    many = len(left) > _OUTLIERS_WORTH_TELLING * len(fit.kept)
+    return many or bool(np.any(left > 3 * allowance.retrace_mm))
 
 
 def _differs(back: Return, allowance: Allowance) -> bool:

@@ -107,6 +107,39 @@ def test_sweep_gives_the_documented_fields(run):
     assert found["offset_x_mm"] is found["offset_y_mm"] is found["u_dial_mm"] is None
 
 
+def sweep_words(*more):
+    return (
+        "sweep", CLIP / "frames", "--dial", "shop-dial", "--camera", CLIP / "camera.json",
+        "--fps", 5, "--json", *more,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("told", "sentence"),
+    [(12, "marker 15 was seen"), (20, "marker 15 stands next to 0"), (32, "ends with 31")],
+)
+def test_a_collar_of_another_number_of_markers_is_refused(run, told, sentence):
+    code, out, err = run(*sweep_words("--collar", told))
+    assert code == 2
+    assert out == ""
+    assert sentence in err
+
+
+def test_an_offset_needs_to_know_where_the_sweep_began_and_its_sense(run):
+    code, out, _ = run(*sweep_words("--collar", 16, "--on", "bore", "--first", "right"))
+    assert code == 0
+    found = strict(out)
+    assert found["offset_x_mm"] is found["offset_y_mm"] is None
+    assert "direction unknown" in found["flags"]
+    code, out, _ = run(
+        *sweep_words("--collar", 16, "--on", "bore", "--first", "right", "--turning", "clockwise")
+    )
+    found = strict(out)
+    size = np.hypot(found["offset_x_mm"], found["offset_y_mm"])
+    assert size == pytest.approx(found["eccentricity_mm"])
+    assert "direction unknown" not in found["flags"]
+
+
 @pytest.fixture(scope="module")
 def bad(tmp_path_factory):
     """A folder of things that cannot be used."""

@@ -9,6 +9,7 @@ from stream_process import end, kill, start, wait_until, walk_to_turns
 
 from records import BookReader, check_book
 from stream.client import Client
+from stream.keeping import RESTARTED
 
 TURN_S = 12.0
 """Seconds of the mill for a turn, 3 of ours."""
@@ -78,7 +79,7 @@ def check_resumed(home, sweep_id):
     with Client(home) as client:
         view = client.command("view").body
     assert view["step"] == "turns"
-    assert "turned again" in view["advice"]["note"]
+    assert view["advice"]["note"] == RESTARTED
     with BookReader.open(home) as reader:
         record = reader.show_setup(view["setup_id"])
         assert reader.open_sweeps() == []

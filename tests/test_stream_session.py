@@ -236,13 +236,31 @@ def test_a_restarted_session_stands_at_its_step_and_the_half_turn_is_incomplete(
     paper.until("moves")
 
 
-def test_every_step_is_resumed_as_it_stood(paper):
-    for step in ("before-hands", "point-back", "rough", "moves", "lock", "before-power", "done"):
+def test_a_step_that_measured_nothing_is_resumed_as_it_stood(paper):
+    for step in ("before-hands", "point-back", "before-power", "done"):
         paper.until(step)
         before = paper.view
         paper.crash()
         paper.open()
         assert replace(paper.view, revision=0) == replace(before, revision=0)
+    assert paper.mill.off_mm < 0.005
+
+
+def test_what_was_half_measured_is_measured_anew(paper):
+    """Nobody saw the machine while the service was down: old rests and turns do not hold."""
+    paper.until("rough")
+    while paper.session.state.rough.near_mm is None:
+        paper.act()
+    for step, then in (("rough", "rough"), ("moves", "turns"), ("lock", "lock")):
+        paper.until(step)
+        paper.crash()
+        paper.open()
+        assert paper.view.step == then
+        assert paper.view.advice.note == RESTARTED
+        rough = paper.session.state.rough
+        assert rough.near_mm is rough.far_mm is rough.goal_mm is None
+        assert paper.session.state.fine.axes == () or then == "lock"
+    paper.until("done")
     assert paper.mill.off_mm < 0.005
 
 

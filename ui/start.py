@@ -97,6 +97,16 @@ def run_tests(programs: Path, arguments: list[str]) -> int:
         return subprocess.run(command, cwd=elsewhere, check=False).returncode
 
 
+def run_demo(command: list[str]) -> int:
+    """Become the demo, so that a signal for this process reaches it."""
+    if os.name != "nt":
+        os.execv(command[0], command)  # noqa: S606 - the program that was just installed
+    try:
+        return subprocess.call(command)
+    except KeyboardInterrupt:
+        return 0
+
+
 def main() -> int:
     """Do the set-up, then the job."""
     job = sys.argv[1] if len(sys.argv) > 1 else ""
@@ -115,10 +125,7 @@ def main() -> int:
         return 1
     if job == "test":
         return run_tests(programs, sys.argv[2:])
-    try:
-        return subprocess.call([str(programs / "sparehand"), "demo", *sys.argv[2:]])
-    except KeyboardInterrupt:
-        return 0
+    return run_demo([str(programs / "sparehand"), "demo", *sys.argv[2:]])
 
 
 if __name__ == "__main__":

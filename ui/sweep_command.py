@@ -59,7 +59,20 @@ def run_sweep(request: SweepRequest) -> dict[str, Any]:
     )
     sweep, stops = _sweep_of(request, looks)
     result = _fit(request, sweep)
-    return _fields(result, sweep, stops, looks)
+    fields = _fields(result, sweep, stops, looks)
+    return fields if _has_direction(request) else _without_direction(fields)
+
+
+def _has_direction(request: SweepRequest) -> bool:
+    """Whether an offset along the axes can be told, or was not asked for."""
+    told = request.first is not None and request.turning is not None
+    return told or request.on is None or request.on == "face"
+
+
+def _without_direction(fields: dict[str, Any]) -> dict[str, Any]:
+    """Withhold the offset: the sweep's own angle says neither its start nor its sense."""
+    flags = [*fields["flags"], "direction unknown"]
+    return fields | {"offset_x_mm": None, "offset_y_mm": None, "flags": flags}
 
 
 def _check(request: SweepRequest) -> None:

@@ -13,6 +13,7 @@ from calibration.collars import Collar
 from calibration.dials import TaughtDial
 from readings import BadInputError, Reading, Sample, Sense, Sweep, flag_sentence
 from sweeps import MIN_PAUSE_S, STOP_ANGLE_RAD, Stop, find_stops
+from vision.collar_census import CollarCensus
 from vision.collar_reader import CollarReader, CollarSight
 from vision.dial_reader import DialReader
 from vision.sources import PICTURES, open_source
@@ -53,6 +54,7 @@ def look_through(
         could be read.
     """
     eyes = CollarReader(Collar(collar), camera) if collar is not None else None
+    census = CollarCensus(Collar(collar)) if collar is not None else None
     if Path(source).suffix.lower() in PICTURES:
         msg = f"{source} is a single picture: a sweep needs a folder of pictures or a video."
         raise BadInputError(msg)
@@ -64,9 +66,15 @@ def look_through(
         for frame in pictures.frames():
             readings.append(reader.read(frame))
             sights.append(eyes.look(frame) if eyes is not None else None)
+            if census is not None:
+                census.look(frame)
     finally:
         pictures.close()
     _demand_readings(source, readings)
+    wrong = census.contradiction() if census is not None else None
+    if wrong is not None:
+        msg = f"{wrong}: give --collar the number of markers that is printed on yours."
+        raise BadInputError(msg)
     values = follow_needle(readings, dial.mm_per_turn)
     angles = [eyes.angle(s) if eyes is not None and s is not None else None for s in sights]
     return [
