@@ -2,12 +2,14 @@
 
 import json
 import shutil
+from datetime import UTC, datetime
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 
+from records import Book
 from ui.cli import main
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_images"
@@ -201,3 +203,22 @@ def test_doctor_finds_what_is_needed(run):
     found = {finding["what"]: finding for finding in strict(out)}
     assert found["OpenCV"]["ok"]
     assert found["dials taught"]["ok"]
+
+
+def test_records_check_finds_a_whole_book_and_a_changed_photo(run, tmp_path, capsys):
+    book = Book.open(
+        tmp_path, program_version="test", now=lambda: datetime(2026, 11, 25, tzinfo=UTC)
+    )
+    part = book.ensure_part("Lock paddle winding gear", "Gear-case end 1")
+    setup = book.begin_setup(part, "centre-bore", "Centre the spindle on a bore", 0.005, {})
+    sha256 = book.add_photo(setup, b"\xff\xd8 picture", "at the result", "raw", {})
+    book.close()
+    home = ("--home", str(tmp_path), "records", "check")
+    assert main(home) == 0
+    assert "whole" in capsys.readouterr().err
+    photo = next(tmp_path.rglob(f"*{sha256}*"))
+    photo.chmod(0o644)
+    photo.write_bytes(b"\xff\xd8 another")
+    assert main([*home, "--json"]) == 2
+    [damage] = strict(capsys.readouterr().out)
+    assert damage["kind"] == "photo"

@@ -276,6 +276,19 @@ def records_show(
     show_record(_book_folder(context, of_demo=of_demo), setup, as_json=as_json)
 
 
+@records_app.command("check")
+def records_check(
+    context: typer.Context,
+    as_json: JsonFlag = False,
+    of_demo: Annotated[bool, typer.Option("--demo", help="The demo's own book.")] = False,
+) -> None:
+    """Prove the chain of hashes, the photos and the database; exit 2 where one is damaged."""
+    from ui.records_command import check_record_book
+
+    whole = check_record_book(_book_folder(context, of_demo=of_demo), as_json=as_json)
+    raise typer.Exit(0 if whole else 2)
+
+
 def _book_folder(context: typer.Context, *, of_demo: bool) -> Path:
     home = _home_of(context)
     return (home.demo if of_demo else home).folder

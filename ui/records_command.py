@@ -8,9 +8,9 @@ from typing import Any
 from rich.markup import escape
 
 from readings import format_length
-from records import BookReader, SetupLine
+from records import BookReader, SetupLine, check_book
 from records.plain import Json
-from ui.output import json_text, put_json, put_table
+from ui.output import json_text, put_json, put_table, tell
 
 
 def list_records(home: Path, *, as_json: bool, limit: int = 50) -> None:
@@ -27,6 +27,18 @@ def list_records(home: Path, *, as_json: bool, limit: int = 50) -> None:
         put_json(lines)
     else:
         put_table("Setups, newest first", _LIST_COLUMNS, [_list_row(line) for line in lines])
+
+
+def check_record_book(home: Path, *, as_json: bool) -> bool:
+    """Say what is damaged in the book of `home`; return whether it is whole."""
+    damages = check_book(home)
+    if as_json:
+        put_json(damages)
+    elif damages:
+        put_table("Damage", ("what", "where", ""), [(d.kind, d.where, d.sentence) for d in damages])
+    else:
+        tell("The book is whole: database, chain of hashes and photos.")
+    return not damages
 
 
 def show_record(home: Path, setup_id: int, *, as_json: bool) -> None:

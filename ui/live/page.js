@@ -211,6 +211,7 @@ class Page {
     clearInterval(this.timer);
     this.free();
     this.sound.silence();
+    this.picture.close();
     this.link.close();
   }
 }

@@ -26,12 +26,25 @@ class Picture {
     this.stale = false;
     this.due = false;
     this.later = null;
+    this.closed = false;
+  }
+
+  // A picture that is not closed stalls the browser's decoder.
+  close() {
+    this.closed = true;
+    for (const held of [this.bitmap, this.later && this.later.bitmap]) if (held) held.close();
+    this.bitmap = null;
+    this.later = null;
   }
 
   async show(header, jpeg) {
     const bitmap = await decoded(jpeg).catch(() => null);
     this.seen(header ? header.index : -1); // each one, drawn or overtaken: the next may come
     if (bitmap === null) return;
+    if (this.closed) {
+      bitmap.close();
+      return;
+    }
     this.at = performance.now();
     if (this.due) {
       // two came within one frame of the screen: the newer is drawn with the next frame
@@ -50,6 +63,7 @@ class Picture {
 
   next() {
     this.due = false;
+    if (this.closed) return;
     this.stale = false;
     this.draw();
     this.counters.frames += 1;

@@ -224,7 +224,10 @@ def number_rows(found: Found) -> tuple[tuple[str, str], ...]:
         "not checked" if found.u_dial_mm is None else format_length(2 * found.u_dial_mm, fine=True)
     )
     rows.append(("The dial's own uncertainty (k = 2)", dial))
-    rows.append(("Least this dial can prove", format_length(found.least_provable_mm, fine=True)))
+    least = "Least that can be proven" + (
+        ", the dial's own error not counted" if found.u_dial_mm is None else " with this dial"
+    )
+    rows.append((least, format_length(found.least_provable_mm, fine=True)))
     return tuple(rows)
 
 
