@@ -211,14 +211,15 @@ def test_records_check_finds_a_whole_book_and_a_changed_photo(run, tmp_path, cap
     )
     part = book.ensure_part("Lock paddle winding gear", "Gear-case end 1")
     setup = book.begin_setup(part, "centre-bore", "Centre the spindle on a bore", 0.005, {})
-    sha256 = book.add_photo(setup, b"\xff\xd8 picture", "at the result", "raw", {})
+    picture = cv2.imencode(".jpg", np.full((60, 80, 3), 90, np.uint8))[1].tobytes()
+    sha256 = book.add_photo(setup, picture, "at the result", "raw", {})
     book.close()
     home = ("--home", str(tmp_path), "records", "check")
     assert main(home) == 0
     assert "whole" in capsys.readouterr().err
     photo = next(tmp_path.rglob(f"*{sha256}*"))
     photo.chmod(0o644)
-    photo.write_bytes(b"\xff\xd8 another")
+    photo.write_bytes(picture[:-3] + b"\x00" + picture[-2:])
     assert main([*home, "--json"]) == 2
     [damage] = strict(capsys.readouterr().out)
     assert damage["kind"] == "photo"
