@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from calibration.camera import CameraModel
 from calibration.dials import TaughtDial
 from readings import DialSight, Frame, Reading, frozen_array
-from vision.dial_find import find_scale
+from vision.dial_cold import SHRINKS, find_dial
 from vision.dial_hold import HeldScale, Stillness
 from vision.dial_judge import (
     STILL_FRONT,
@@ -21,14 +21,11 @@ from vision.dial_judge import (
 from vision.dial_marks import scale_look
 from vision.dial_needle import NeedleFit, fit_needle, needle_look
 from vision.dial_needle_search import candidates, likeness
-from vision.dial_pose import PlanePose, guessed_camera
-from vision.dial_rotation import ScaleTurn, match_turn, unroll
-from vision.dial_scale import ScaleFit, settle, settle_best
+from vision.dial_rotation import turn_of
+from vision.dial_scale import ScaleFit, settle
 from vision.dial_smear import fit_smeared
 
 _BLACK = 6  # a picture whose brightest percent is under this grey level carries no light
-_HEARD = 0.2  # coherence worth a closer look
-_SHRINKS = (2, 1, 4)
 _WORTH = 0.6  # needle candidates whose likeness is within this share of the best are fitted
 _MOST_SMEAR = 4.0  # divisions a needle may sweep during an exposure
 
@@ -111,7 +108,7 @@ class DialReader:
         scale = settle(gray, old.pose, self._look, free_camera=free, blur_px=old.blur_px)
         if scale is None or judge_scale(scale) is not None:
             return None
-        turn = self._turn_of(gray, scale.pose)
+        turn = turn_of(gray, scale.pose, self._dial)
         return scale if turn.marks == 0 and judge_turn(turn) is None else None
 
     def _shrinks(self) -> tuple[int, ...]:
@@ -121,52 +118,16 @@ class DialReader:
         that no picture takes long.
         """
         if self._held is None:
-            return _SHRINKS
+            return SHRINKS
         self._turn_of_search += 1
-        return (_SHRINKS[(self._turn_of_search - 1) % len(_SHRINKS)],)
+        return (SHRINKS[(self._turn_of_search - 1) % len(SHRINKS)],)
 
     def _find(self, gray: NDArray[np.uint8]) -> ScaleFit:
         """Find the scale anywhere and turn it to its zero."""
-        height, width = gray.shape
-        camera = self._camera or guessed_camera(width, height)
-        flags = []
-        for shrink in self._shrinks():
-            for candidate in find_scale(gray, camera, self._look, shrink=shrink)[:1]:
-                if candidate.coherence < _HEARD:
-                    continue
-                try:
-                    return self._turn(gray, self._settle(gray, candidate.pose))
-                except _RefusalError as refusal:
-                    flags.append(refusal.flag)
-        raise _RefusalError(next((f for f in flags if f != "no dial"), "no dial"))
-
-    def _settle(self, gray: NDArray[np.uint8], pose: PlanePose) -> ScaleFit:
-        """Settle a rough pose and its mirrored tilt: the better of the two, if it is good."""
-        starts = [pose, pose.mirrored()]
-        scale = settle_best(gray, starts, self._look, free_camera=self._camera is None)
-        flag = judge_scale(scale)
-        if scale is None or flag is not None:
-            raise _RefusalError(flag or "no dial")
-        return scale
-
-    def _turn_of(self, gray: NDArray[np.uint8], pose: PlanePose) -> ScaleTurn:
-        dial = self._dial
-        ring = unroll(gray, pose, dial.view_radius_mm, dial.marks_per_turn, dial.rising)
-        return match_turn(ring, dial.view)
-
-    def _turn(self, gray: NDArray[np.uint8], scale: ScaleFit) -> ScaleFit:
-        """Turn a settled scale to its zero and settle it once more."""
-        dial = self._dial
-        turn = self._turn_of(gray, scale.pose)
-        flag = judge_turn(turn)
-        if flag is not None:
-            raise _RefusalError(flag)
-        pose = scale.pose.turned(dial.rising * 2 * np.pi * turn.marks / dial.marks_per_turn)
-        free = self._camera is None
-        settled = settle(gray, pose, self._look, free_camera=free, blur_px=scale.blur_px, rounds=1)
-        if settled is None or judge_scale(settled) is not None:
-            raise _RefusalError("scale hidden")
-        return settled
+        found = find_dial(gray, self._dial, self._look, self._camera, self._shrinks())
+        if isinstance(found, str):
+            raise _RefusalError(found)
+        return found
 
     def _find_needle(
         self, image: NDArray[np.uint8], held: HeldScale, light: float

@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.dials import TaughtDial
 from vision.dial_marks import sample
 from vision.dial_pose import Float, PlanePose
 
@@ -74,3 +75,9 @@ def match_turn(ring: Float, view: Float, per_mark: int = PER_MARK) -> ScaleTurn:
     best = int(np.argmax(correlation))
     others = np.delete(correlation, best)
     return ScaleTurn(best, float(correlation[best]), float(correlation[best] - others.max()))
+
+
+def turn_of(image: NDArray[np.uint8], pose: PlanePose, dial: TaughtDial) -> ScaleTurn:
+    """Return how far a settled pose of a dial's scale must turn to its zero."""
+    ring = unroll(image, pose, dial.view_radius_mm, dial.marks_per_turn, dial.rising)
+    return match_turn(ring, dial.view)

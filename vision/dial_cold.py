@@ -1,0 +1,69 @@
+"""Find a taught dial anywhere in one picture, from nothing: its scale, turned to its zero."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import CameraModel
+from calibration.dials import TaughtDial
+from vision.dial_find import find_scale
+from vision.dial_judge import judge_scale, judge_turn
+from vision.dial_marks import ScaleLook
+from vision.dial_pose import PlanePose, guessed_camera
+from vision.dial_rotation import turn_of
+from vision.dial_scale import ScaleFit, settle, settle_best
+
+SHRINKS = (2, 1, 4)
+"""How much to shrink a picture for the search: the ways to try, the likeliest first."""
+_HEARD = 0.2  # coherence worth a closer look
+
+
+def find_dial(
+    gray: NDArray[np.uint8],
+    dial: TaughtDial,
+    look: ScaleLook,
+    camera: CameraModel | None,
+    shrinks: Sequence[int] = SHRINKS,
+) -> ScaleFit | str:
+    """Return a dial's scale settled at its zero, or the name of the flag that refuses it.
+
+    `camera` is freed in the fit where it is None.
+    """
+    height, width = gray.shape
+    model = camera or guessed_camera(width, height)
+    flags = []
+    for shrink in shrinks:
+        for candidate in find_scale(gray, model, look, shrink=shrink)[:1]:
+            if candidate.coherence < _HEARD:
+                continue
+            found = _settled(gray, candidate.pose, dial, look, free_camera=camera is None)
+            if not isinstance(found, str):
+                return found
+            flags.append(found)
+    return next((f for f in flags if f != "no dial"), "no dial")
+
+
+def _settled(
+    gray: NDArray[np.uint8],
+    pose: PlanePose,
+    dial: TaughtDial,
+    look: ScaleLook,
+    *,
+    free_camera: bool,
+) -> ScaleFit | str:
+    """Settle a rough pose or its mirrored tilt, whichever is better, and turn it to zero."""
+    scale = settle_best(gray, [pose, pose.mirrored()], look, free_camera=free_camera)
+    flag = judge_scale(scale)
+    if scale is None or flag is not None:
+        return flag or "no dial"
+    turn = turn_of(gray, scale.pose, dial)
+    flag = judge_turn(turn)
+    if flag is not None:
+        return flag
+    pose = scale.pose.turned(dial.rising * 2 * np.pi * turn.marks / dial.marks_per_turn)
+    blur = scale.blur_px
+    settled = settle(gray, pose, look, free_camera=free_camera, blur_px=blur, rounds=1)
+    if settled is None or judge_scale(settled) is not None:
+        return "scale hidden"
+    return settled
