@@ -26,6 +26,16 @@ def test_folder_comes_in_natural_order_with_times(folder):
     np.testing.assert_allclose([f.t_s for f in frames], [0.0, 0.1, 0.2, 0.3])
 
 
+def test_a_clip_may_keep_its_pictures_in_frames(tmp_path):
+    inside = tmp_path / "clip" / "frames"
+    inside.mkdir(parents=True)
+    (inside.parent / "truth.json").write_text("{}")
+    for number in (10, 9):
+        cv2.imwrite(str(inside / f"{number}.png"), picture(number))
+    names = [frame.name for frame in open_source(inside.parent).frames()]
+    assert names == ["frames/9.png", "frames/10.png"]
+
+
 def test_one_bad_file_is_a_flagged_frame(folder):
     frames = {f.name: f for f in open_source(folder).frames()}
     assert frames["2.jpg"].image is None

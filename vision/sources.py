@@ -104,13 +104,20 @@ class VideoSource:
         self._capture.release()
 
 
+def _pictures_in(folder: Path) -> list[Path]:
+    if not folder.is_dir():
+        return []
+    found = [p for p in folder.iterdir() if p.suffix.lower() in PICTURES and p.is_file()]
+    return sorted(found, key=natural_key)
+
+
 def _open_folder(path: Path, fps: float) -> PictureSource:
-    files = [p for p in path.iterdir() if p.suffix.lower() in PICTURES and p.is_file()]
+    files = _pictures_in(path) or _pictures_in(path / "frames")
     if not files:
         kinds = ", ".join(sorted(PICTURES))
         msg = f"The folder {path} holds no picture: I read {kinds}."
         raise SourceError(msg)
-    return PictureSource(str(path), sorted(files, key=natural_key), path, fps)
+    return PictureSource(str(path), files, path, fps)
 
 
 def _open_picture(path: Path, fps: float) -> PictureSource:
@@ -131,7 +138,7 @@ def _open_video(path: Path, fps: float) -> VideoSource:
 
 
 def open_source(spec: str | Path, *, fps: float = 15.0) -> FrameSource:
-    """Open a folder of pictures, a single picture or a video file.
+    """Open a folder of pictures (or with them in its `frames/`), a picture or a video file.
 
     `fps` times the pictures of a folder, and a video that carries no rate.
 
