@@ -75,16 +75,19 @@ class CameraModel:
 
     def distort(self, normalised: Float) -> Float:
         """Return pixels (n, 2) of normalised image coordinates (n, 2)."""
-        x, y = normalised[:, 0], normalised[:, 1]
+        x, y = self.distort_xy(normalised[:, 0], normalised[:, 1])
+        return np.stack([x, y], axis=1)
+
+    def distort_xy(self, x: NDArray[Any], y: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
+        """Return pixel columns and rows of normalised coordinates; shape and type are kept."""
         r2 = x * x + y * y
         radial = 1.0 + r2 * (self.k1 + r2 * (self.k2 + r2 * self.k3))
-        out = np.empty_like(normalised)
-        out[:, 0] = self.fx * (x * radial) + self.cx
-        out[:, 1] = self.fy * (y * radial) + self.cy
+        u = self.fx * (x * radial) + self.cx
+        v = self.fy * (y * radial) + self.cy
         if self.p1 or self.p2:
-            out[:, 0] += self.fx * (2 * self.p1 * x * y + self.p2 * (r2 + 2 * x * x))
-            out[:, 1] += self.fy * (self.p1 * (r2 + 2 * y * y) + 2 * self.p2 * x * y)
-        return out
+            u += self.fx * (2 * self.p1 * x * y + self.p2 * (r2 + 2 * x * x))
+            v += self.fy * (self.p1 * (r2 + 2 * y * y) + 2 * self.p2 * x * y)
+        return u, v
 
 
 def _numbers(data: dict[str, Any], path: Path) -> dict[str, float]:

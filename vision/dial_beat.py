@@ -11,14 +11,17 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.dial_marks import ScaleLook, sample
+from vision.dial_marks import ScaleLook, look_at_rings
 from vision.dial_pose import Evidence, Float, PlanePose, refine_pose
+from vision.quick import median
 
 _SECTORS = 24
 _PER_MARK = 8  # samples for each mark round the ring
 _RINGS = 17
 _PATIENCE = 2  # rounds after which a pose that is still out of time is given up
 _NOISE = 0.07
+_CLEAR = 0.35  # coherence that only a scale reaches
+_NO_BETTER = 0.05
 _SPAN = 0.14  # rings reach this share of the radius to both sides of the rim
 
 
@@ -41,20 +44,18 @@ class Beat:
     coherence: float
 
 
-def _ring_values(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> Float:
+def _ring_values(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> NDArray[np.float32]:
     """Return (rings, count * _PER_MARK) high-passed grey values about the rim, clipped."""
     count = len(look.angle_rad) * _PER_MARK
     angle = 2 * np.pi * np.arange(count) / count
-    ring = np.stack([np.cos(angle), np.sin(angle)], axis=1)
     radii = look.outer_mm * np.linspace(1 - _SPAN, 1 + _SPAN, _RINGS)
-    points = (radii[:, None, None] * ring).reshape(-1, 2)
-    values = sample(image, pose.project(points).reshape(_RINGS, -1, 2)).astype(np.float32)
+    values = look_at_rings(image, pose.project_rings(radii, angle)).astype(np.float32)
     edge = 2 * _PER_MARK
     padded = np.concatenate([values[:, -edge:], values, values[:, :edge]], axis=1)
     smooth = cv2.blur(padded, (2 * _PER_MARK + 1, 1))[:, edge:-edge]
     values = (values - smooth) * np.float32(look.sign)
-    limit = 3.0 * float(np.median(np.abs(values))) + 1e-6
-    return np.clip(values, -limit, limit).astype(np.float64)
+    limit = 3.0 * median(np.abs(values[::2, ::3]).ravel()) + 1e-6
+    return np.asarray(np.clip(values, -limit, limit))
 
 
 def _rims(power: Float, radii: Float, outer_mm: float) -> Float:
@@ -67,7 +68,7 @@ def _rims(power: Float, radii: Float, outer_mm: float) -> Float:
     best = np.argmax(fall, axis=0)
     step = radii[1] - radii[0]
     rim = radii[best + width] - step / 2
-    weak = fall.max(axis=0) < 0.2 * np.median(fall.max(axis=0))
+    weak = fall.max(axis=0) < 0.2 * median(fall.max(axis=0))
     rim[weak] = outer_mm
     return np.asarray(rim)
 
@@ -80,8 +81,13 @@ def listen(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> Beat:
     radii = look.outer_mm * np.linspace(1 - _SPAN, 1 + _SPAN, _RINGS)
     size = values.shape[1]
     angle = 2 * np.pi * np.arange(size) / size
-    bounds = np.round(np.arange(sectors + 1) * count / sectors).astype(int) * _PER_MARK
-    beats = np.add.reduceat(values * np.exp(-1j * count * angle), bounds[:-1], axis=1)
+    turn = 2 * np.pi * np.arange(_PER_MARK) / _PER_MARK
+    wave = np.stack([np.cos(turn), -np.sin(turn)], axis=1).astype(np.float32)
+    waves = np.einsum("rmp,pc->rmc", values.reshape(_RINGS, count, _PER_MARK), wave)
+    marks = np.round(np.arange(sectors + 1) * count / sectors).astype(int)
+    parts = np.add.reduceat(waves, marks[:-1], axis=1).astype(np.float64)
+    beats = parts[..., 0] + 1j * parts[..., 1]
+    bounds = marks * _PER_MARK
     middle = (angle[bounds[:-1]] + angle[bounds[1:] - 1]) / 2
     marked = (radii > float(np.max(look.inner_mm))) & (radii < look.outer_mm)
     sums = beats[marked].sum(axis=0)
@@ -119,7 +125,7 @@ def _beat_evidence(pose: PlanePose, look: ScaleLook, beat: Beat) -> Evidence:
         delta = pose.project(points + 1e-3 * way) - base
         along.append(delta / np.linalg.norm(delta, axis=1)[:, None])
     strength = np.abs(beat.sums)
-    weak = np.clip((np.median(strength) + 1e-9) / (strength + 1e-9), 0.5, 20.0)
+    weak = np.clip((median(strength) + 1e-9) / (strength + 1e-9), 0.5, 20.0)
     number = np.arange(len(points))
     return Evidence(
         np.concatenate([points, points]),
@@ -141,10 +147,12 @@ def pull(
             break
         seen = _beat_evidence(pose, look, beat)
         try:
-            moved = refine_pose(pose, seen, free_camera=False, rounds=3, limit=4.0).pose
+            moved = refine_pose(pose, seen, free_camera=False, rounds=2, limit=4.0).pose
         except np.linalg.LinAlgError:
             break
         if not np.all(np.isfinite(moved.translation)) or moved.translation[2] <= 0:
             break
-        pose, beat = moved, listen(image, moved, look)
+        last, pose, beat = beat, moved, listen(image, moved, look)
+        if beat.coherence > _CLEAR and beat.coherence < last.coherence + _NO_BETTER:
+            break
     return Candidate(pose, beat.coherence)

@@ -12,7 +12,7 @@ from vision.dial_judge import judge_scale, judge_turn
 from vision.dial_marks import ScaleLook
 from vision.dial_pose import PlanePose, guessed_camera
 from vision.dial_rotation import turn_of
-from vision.dial_scale import ScaleFit, settle, settle_best
+from vision.dial_scale import ScaleFit, choose_pose, settle
 
 SHRINKS = (2, 1, 4)
 """How much to shrink a picture for the search: the ways to try, the likeliest first."""
@@ -53,17 +53,11 @@ def _settled(
     free_camera: bool,
 ) -> ScaleFit | str:
     """Settle a rough pose or its mirrored tilt, whichever is better, and turn it to zero."""
-    scale = settle_best(gray, [pose, pose.mirrored()], look, free_camera=free_camera)
-    flag = judge_scale(scale)
-    if scale is None or flag is not None:
-        return flag or "no dial"
-    turn = turn_of(gray, scale.pose, dial)
-    flag = judge_turn(turn)
-    if flag is not None:
-        return flag
-    pose = scale.pose.turned(dial.rising * 2 * np.pi * turn.marks / dial.marks_per_turn)
-    blur = scale.blur_px
-    settled = settle(gray, pose, look, free_camera=free_camera, blur_px=blur, rounds=1)
-    if settled is None or judge_scale(settled) is not None:
-        return "scale hidden"
-    return settled
+    rough = choose_pose(gray, [pose, pose.mirrored()], look, free_camera=free_camera)
+    if rough is None:
+        return "no dial"
+    turn = turn_of(gray, rough.pose, dial)
+    pose = rough.pose.turned(dial.rising * 2 * np.pi * turn.marks / dial.marks_per_turn)
+    scale = settle(gray, pose, look, free_camera=free_camera, blur_px=rough.blur_px)
+    flag = judge_scale(scale) or judge_turn(turn)
+    return flag or scale or "no dial"

@@ -17,14 +17,16 @@ from vision.dial_beat import Candidate, pull
 from vision.dial_marks import ScaleLook
 from vision.dial_pose import Float, PlanePose
 
-_RIDGES = 4500  # strongest ridge pixels kept
-_CELL = 2.0  # voting cell, pixels of the picture voted on
+_RIDGES = 2000  # strongest ridge pixels kept
+_SIDE = 2  # how far a line's sides are looked at, pixels of the picture searched
+_CELL = 4.0  # voting cell, pixels of the picture voted on
 _RADII_PX = (30.0, 340.0)  # face radii sought, pixels of the full picture
 _CENTRES = 3
 _VOTE_SECTORS = 10  # a centre is pointed at from all sides: one long edge must not outvote it
+_VOTE_BLUR = 1.0  # cells
 _TILTS_DEG = ((0.0, 1), (12.0, 8), (21.0, 12), (29.0, 16), (36.0, 16), (43.0, 20))
 _BIN = 0.015  # of the logarithm of the radius
-_LOG_RADII = (np.log(0.03), np.log(0.45))  # radius over distance
+_LOG_RADII = (float(np.log(0.03)), float(np.log(0.45)))  # radius over distance
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,30 +37,70 @@ class Ridges:
     normal: Float
 
 
+def _valleys(smooth: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return how much lower each pixel lies than both of two opposite pixels `_SIDE` away.
+
+    The deepest of four directions counts. The side of a step is no valley, however high.
+    """
+    d = _SIDE
+    height, width = smooth.shape
+    depth = np.zeros_like(smooth)
+    middle, inside = smooth[d:-d, d:-d], depth[d:-d, d:-d]
+    for down, right in ((0, d), (d, 0), (d, d), (d, -d)):
+        one = smooth[d + down : height - d + down, d + right : width - d + right]
+        other = smooth[d - down : height - d - down, d - right : width - d - right]
+        np.maximum(inside, np.minimum(one, other) - middle, out=inside)
+    return depth
+
+
+def _deepest(depth: NDArray[np.float32], count: int) -> NDArray[np.intp]:
+    """Return flat indices of roughly the `count` deepest pixels, by a sparse sample's rank."""
+    flat = depth.ravel()
+    sample = flat[::23]
+    rank = max(1, min(len(sample) - 1, count // 23))
+    least = float(np.partition(sample, -rank)[-rank])
+    return np.flatnonzero(flat > max(least, 0.0))
+
+
+def _crests(
+    smooth: NDArray[np.float32], keep: NDArray[np.intp]
+) -> tuple[NDArray[np.bool_], NDArray[np.float32]]:
+    """Return which pixels lie on a valley's floor, and all their normals (n, 2), by curvature."""
+    flat, width = smooth.ravel(), smooth.shape[1]
+    up, here, down = (
+        [flat[keep + (below * width + beside)] for beside in (-1, 0, 1)] for below in (-1, 0, 1)
+    )
+    column = [u + 2 * h + d for u, h, d in zip(up, here, down, strict=True)]
+    row = [line[0] + 2 * line[1] + line[2] for line in (up, here, down)]
+    xx, yy = column[0] + column[2] - 2 * column[1], row[0] + row[2] - 2 * row[1]
+    xy = 2 * (down[2] + up[0] - down[0] - up[2])
+    angle = 0.5 * np.arctan2(xy, xx - yy)
+    normal = np.stack([np.cos(angle), np.sin(angle)], axis=1).astype(np.float32)
+    step = np.rint(1.2 * normal).astype(np.intp)
+    aside = step[:, 1] * width + step[:, 0]
+    own = here[1]
+    return (own <= flat[keep + aside]) & (own <= flat[keep - aside]), normal
+
+
 def find_ridges(gray: NDArray[np.uint8], sign: float, shrink: int) -> Ridges:
-    """Return the strongest thin lines of the marks' polarity, by the Hessian of a picture.
+    """Return the strongest thin lines of the marks' polarity.
 
     `gray` is the full picture; the search runs on it shrunk by `shrink`.
     """
     size = gray.shape[1] // shrink, gray.shape[0] // shrink
     small = cv2.resize(gray, size, interpolation=cv2.INTER_AREA) if shrink > 1 else gray
     levels = (-sign * np.log(np.arange(256) + 16.0)).astype(np.float32)
-    smooth = cv2.GaussianBlur(cv2.LUT(small, levels), (0, 0), 1.0)
-    xx = cv2.Sobel(smooth, cv2.CV_32F, 2, 0, ksize=3)
-    yy = cv2.Sobel(smooth, cv2.CV_32F, 0, 2, ksize=3)
-    xy = cv2.Sobel(smooth, cv2.CV_32F, 1, 1, ksize=3) * np.float32(4.0 / 3.0)
-    half, spread = (xx + yy) / 2, cv2.magnitude((xx - yy) / 2, xy)
-    strength = half + spread - np.abs(half - spread)
-    strength[:2] = strength[-2:] = 0
-    strength[:, :2] = strength[:, -2:] = 0
-    flat = strength.ravel()
-    keep = np.argpartition(flat, -_RIDGES)[-_RIDGES:]
-    keep = keep[flat[keep] > 0]
-    y, x = np.divmod(keep, small.shape[1])
-    angle = 0.5 * np.arctan2(2 * xy.ravel()[keep], (xx - yy).ravel()[keep])
-    normal = np.stack([np.cos(angle), np.sin(angle)], axis=1).astype(np.float64)
+    smooth = np.asarray(cv2.GaussianBlur(cv2.LUT(small, levels), (0, 0), 1.0), dtype=np.float32)
+    depth = _valleys(smooth)
+    keep = _deepest(depth, 3 * _RIDGES)
+    crest, normal = _crests(smooth, keep)
+    chosen = np.flatnonzero(crest)
+    if len(chosen) > _RIDGES:
+        own = depth.ravel()[keep[chosen]]
+        chosen = chosen[np.argpartition(own, -_RIDGES)[-_RIDGES:]]
+    y, x = np.divmod(keep[chosen], size[0])
     at = np.stack([x, y], axis=1) * float(shrink) + (shrink - 1) / 2
-    return Ridges(at, normal)
+    return Ridges(at, normal[chosen].astype(np.float64))
 
 
 def vote_centres(ridges: Ridges, shape: tuple[int, int], shrink: int) -> Float:
@@ -66,10 +108,11 @@ def vote_centres(ridges: Ridges, shape: tuple[int, int], shrink: int) -> Float:
     cell = _CELL * shrink
     rows, columns = int(shape[0] / cell) + 1, int(shape[1] / cell) + 1
     along = np.stack([-ridges.normal[:, 1], ridges.normal[:, 0]], axis=1)
-    reach = np.arange(_RADII_PX[0], _RADII_PX[1], cell)
-    reach = np.concatenate([-reach, reach])
-    x = ((ridges.at_px[:, :1] + along[:, :1] * reach) / cell + 0.5).astype(np.int32)
-    y = ((ridges.at_px[:, 1:] + along[:, 1:] * reach) / cell + 0.5).astype(np.int32)
+    ahead = np.arange(_RADII_PX[0], _RADII_PX[1], cell) / cell
+    reach = np.concatenate([-ahead, ahead]).astype(np.float32)
+    start, way = (ridges.at_px / cell + 0.5).astype(np.float32), along.astype(np.float32)
+    x = (start[:, :1] + way[:, :1] * reach).astype(np.int16)
+    y = (start[:, 1:] + way[:, 1:] * reach).astype(np.int16)
     inside = (x >= 0) & (x < columns) & (y >= 0) & (y < rows)
     sector = np.arctan2(along[:, 1], along[:, 0]) % np.pi / np.pi * _VOTE_SECTORS
     sector = np.minimum(sector.astype(np.int32), _VOTE_SECTORS - 1)[:, None]
@@ -77,7 +120,7 @@ def vote_centres(ridges: Ridges, shape: tuple[int, int], shrink: int) -> Float:
     votes = np.bincount(index, minlength=_VOTE_SECTORS * rows * columns)
     heat = np.zeros((rows, columns), dtype=np.float32)
     for layer in votes.reshape(_VOTE_SECTORS, rows, columns).astype(np.float32):
-        heat += np.sqrt(cv2.GaussianBlur(layer, (0, 0), 1.5))
+        heat += np.sqrt(cv2.GaussianBlur(layer, (0, 0), _VOTE_BLUR))
     found = []
     for _ in range(_CENTRES):
         r, c = divmod(int(np.argmax(heat)), columns)
@@ -145,14 +188,19 @@ def ring_poses(
     """
     sight = centre_ray / np.linalg.norm(centre_ray)
     normals = _tilted_normals(sight)
-    reach = (normals @ sight)[:, None] / (normals @ rays.T)
-    radius = np.linalg.norm(reach[..., None] * rays - sight, axis=2)
+    toward = rays.astype(np.float32)
+    lean = (normals / (normals @ sight)[:, None]).astype(np.float32)
+    reach = 1.0 / sum(lean[:, k, None] * toward[:, k] for k in range(3))
+    squared, shadow = np.sum(toward * toward, axis=1), 2.0 * toward @ sight.astype(np.float32)
+    radius2 = reach * (reach * squared - shadow) + np.float32(1.0)
     bins = int((_LOG_RADII[1] - _LOG_RADII[0]) / _BIN)
-    index = ((np.log(radius) - _LOG_RADII[0]) / _BIN).astype(np.int64)
-    index = np.clip(index, 0, bins - 1) + bins * np.arange(len(normals))[:, None]
+    place = np.log(np.maximum(radius2, 1e-9)) * np.float32(0.5 / _BIN)
+    index = np.clip(place - np.float32(_LOG_RADII[0] / _BIN), 0, bins - 1).astype(np.int32)
+    index += bins * np.arange(len(normals), dtype=np.int32)[:, None]
     histogram = np.bincount(index.ravel(), minlength=bins * len(normals)).reshape(-1, bins)
     kernel = _ring_kernel(look)
-    score = np.stack([np.correlate(row, kernel, "valid") for row in histogram.astype(float)])
+    windows = np.lib.stride_tricks.sliding_window_view(histogram, len(kernel), axis=1)
+    score = np.einsum("tbk,k->tb", windows, kernel)
     out: list[tuple[float, PlanePose]] = []
     for h in np.argsort(score.max(axis=1))[::-1][:count]:
         rim = int(np.argmax(score[h])) + 24
@@ -176,17 +224,15 @@ def find_scale(
 ) -> list[Candidate]:
     """Return candidate poses of the scale in a grey picture, the most rhythmic first."""
     ridges = find_ridges(gray, look.sign, shrink)
-    rough: list[tuple[float, PlanePose]] = []
+    out: list[Candidate] = []
     for voted in vote_centres(ridges, (gray.shape[0], gray.shape[1]), shrink):
         centre, near = sharpen_centre(ridges, voted)
         if near.sum() < 60:
             continue
         rays = np.column_stack([camera.undistort(ridges.at_px[near]), np.ones(int(near.sum()))])
         centre_ray = np.append(camera.undistort(centre[None])[0], 1.0)
-        rough += ring_poses(rays, centre_ray, camera, look, tries)
-    out: list[Candidate] = []
-    for _, pose in sorted(rough, key=lambda scored: -scored[0]):
-        out.append(pull(gray, pose, look))
-        if out[-1].coherence > _HEARD:
-            break
+        for _, pose in ring_poses(rays, centre_ray, camera, look, tries):
+            out.append(pull(gray, pose, look))
+            if out[-1].coherence > _HEARD:
+                return [out[-1]]
     return sorted(out, key=lambda c: -c.coherence)

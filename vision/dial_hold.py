@@ -77,8 +77,16 @@ class HeldScale:
         self.scale = scale
         self.field: NeedleField = needle_field(scale.pose, needle)
         self._sign = look.sign
-        self._prepare_marks(scale, look, gray)
-        self._prepare_ring(scale.pose, dial)
+        self._start: tuple[TaughtDial, ScaleLook, NDArray[np.uint8]] | None = (dial, look, gray)
+
+    def _prepare(self) -> None:
+        """Prepare the checks, once there is a second picture: a single one needs none."""
+        if self._start is None:
+            return
+        dial, look, gray = self._start
+        self._start = None
+        self._prepare_marks(self.scale, look, gray)
+        self._prepare_ring(self.scale.pose, dial)
         self._first = self._marks(gray)
         self._numerals = self._correlation(gray)
 
@@ -120,6 +128,7 @@ class HeldScale:
 
     def check(self, gray: NDArray[np.uint8]) -> tuple[Stillness, float]:
         """Return what became of the scale in a grey picture, and its marks' light now."""
+        self._prepare()
         now, then = self._marks(gray), self._first
         ratio = now.contrast / np.maximum(then.contrast, 1e-6)
         alike = self._used & (ratio > 0.2) & (ratio < 4.0)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import CameraModel
+from vision.quick import spread
 
 Float = NDArray[np.float64]
 
@@ -55,6 +56,20 @@ class PlanePose:
         H = self.homography(z_mm)
         scaled = points_mm @ H[:, :2].T + H[:, 2]
         return self.camera.distort(scaled[:, :2] / scaled[:, 2:])
+
+    def project_rings(
+        self, radii_mm: Float, angle_rad: Float, z_mm: float = 0.0
+    ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Return pixel columns and rows (radii, angles) of a polar grid, to 1e-3 px."""
+        H = self.homography(z_mm)
+        ray = H[:, :2] @ np.stack([np.cos(angle_rad), np.sin(angle_rad)])
+        radius = radii_mm.astype(np.float32)[:, None]
+        x, y, depth = (
+            radius * one.astype(np.float32) + np.float32(shift)
+            for one, shift in zip(ray, H[:, 2], strict=True)
+        )
+        u, v = self.camera.distort_xy(x / depth, y / depth)
+        return np.asarray(u, dtype=np.float32), np.asarray(v, dtype=np.float32)
 
     def locate(self, points_px: Float, z_mm: float = 0.0) -> Float:
         """Return the plane points (n, 2) at height `z_mm` that pixels (n, 2) look at."""
@@ -146,16 +161,17 @@ def _through_lens(pose: PlanePose, normalised: Float, along: Float) -> Float:
 
 def pose_jacobian(pose: PlanePose, points_mm: Float, along: Float, size: int) -> Float:
     """Return (n, size) derivatives of the pixels along `along` to the step parameters."""
-    solid = np.column_stack([points_mm, np.zeros(len(points_mm))])
-    inside = solid @ pose.rotation.T + pose.translation
+    R = pose.rotation
+    inside = points_mm @ R[:, :2].T + pose.translation
     depth = inside[:, 2:]
     normalised = inside[:, :2] / depth
     lens = _through_lens(pose, normalised, along)
-    slope = np.column_stack([lens, -np.sum(lens * normalised, axis=1)]) / depth
+    slope = np.concatenate([lens, -np.sum(lens * normalised, axis=1, keepdims=True)], axis=1)
+    slope /= depth
     out = np.empty((len(points_mm), size))
-    for j in range(3):
-        turned = np.cross(np.eye(3)[j], solid) @ pose.rotation.T
-        out[:, j] = np.sum(slope * turned, axis=1)
+    a, b, c = (slope @ R).T  # along the plane's own axes; a turn e takes a point p to e x p
+    x, y = points_mm.T
+    out[:, 0], out[:, 1], out[:, 2] = c * y, -c * x, b * x - a * y
     out[:, 3:6] = slope * float(np.linalg.norm(pose.translation))
     if size > 6:
         r2 = np.sum(normalised**2, axis=1)
@@ -187,7 +203,7 @@ def _spread(scaled: Float, rim: NDArray[np.bool_]) -> Float:
     out = np.ones(len(scaled))
     for kind in (rim, ~rim):
         if kind.any():
-            out[kind] = max(1.0, 1.4826 * float(np.median(np.abs(scaled[kind]))))
+            out[kind] = max(1.0, spread(scaled[kind]))
     return out
 
 
@@ -201,12 +217,36 @@ def _prior(pose: PlanePose, size: int) -> tuple[Float, Float]:
     return info, pull
 
 
+_REWEIGHTS = 6  # of one linearisation
+_SETTLED = 1e-6  # a step (rad, shares of the distance) that no reweighting need follow
+_LINEAR = 3e-4  # a step whose square moves no mark by 1e-3 px
+
+
+def _reweighted(
+    J: Float, scaled: Float, seen: Evidence, prior: tuple[Float, Float], limit: float
+) -> tuple[Float, Float]:
+    """Return the step that fits linearised residuals robustly, and its information matrix."""
+    info, pull = np.diag(prior[0]), prior[1]
+    step = np.zeros(J.shape[1])
+    for _ in range(_REWEIGHTS):
+        rest = scaled - J @ step
+        spread = _spread(rest, seen.rim)
+        share = robust_weights(rest / spread, seen.group, limit) / spread**2
+        weighted = (J * share[:, None]).T
+        normal = weighted @ J + info
+        last, step = step, np.asarray(np.linalg.solve(normal, weighted @ scaled + pull))
+        if np.abs(step - last)[:6].max() < _SETTLED:
+            break
+    return step, normal
+
+
 def refine_pose(
-    pose: PlanePose, seen: Evidence, *, free_camera: bool, rounds: int = 10, limit: float = 4.5
+    pose: PlanePose, seen: Evidence, *, free_camera: bool, rounds: int = 4, limit: float = 4.5
 ) -> PoseFit:
     """Fit the pose to what was seen of the marks: Gauss-Newton, Tukey weights by whole marks.
 
-    `limit` is where a mark's weight reaches zero, in robust standard deviations.
+    `limit` is where a mark's weight reaches zero, in robust standard deviations; `rounds` are
+    linearisations at most.
 
     Raises
     ------
@@ -215,17 +255,12 @@ def refine_pose(
     """
     size = 8 if free_camera else 6
     scaled = _residuals(pose, seen) / seen.sigma_px
-    J = pose_jacobian(pose, seen.points_mm, seen.along, size) / seen.sigma_px[:, None]
     for _ in range(rounds):
-        spread = _spread(scaled, seen.rim)
-        weight = robust_weights(scaled / spread, seen.group, limit)
-        info, pull = _prior(pose, size)
-        share = weight / spread**2
-        normal = (J * share[:, None]).T @ J + np.diag(info)
-        step = np.asarray(np.linalg.solve(normal, J.T @ (share * scaled) + pull), np.float64)
+        J = pose_jacobian(pose, seen.points_mm, seen.along, size) / seen.sigma_px[:, None]
+        step, normal = _reweighted(J, scaled, seen, _prior(pose, size), limit)
         pose = pose.moved(step)
         scaled = _residuals(pose, seen) / seen.sigma_px
-        if np.abs(step[:6]).max() < 3e-7:
+        if np.abs(step[:6]).max() < _LINEAR:
             break
     weight = robust_weights(scaled / _spread(scaled, seen.rim), seen.group, limit)
     covariance = np.asarray(np.linalg.inv(normal), np.float64)

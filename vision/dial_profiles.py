@@ -87,6 +87,45 @@ def match(profiles: Float, basis: Float, weights: Float | None = None) -> Offset
     )
 
 
+def _dot(a: Float, b: Float) -> Float:
+    return np.asarray(np.einsum("nm,nm->n", a, b))
+
+
+def _two_by_two(a: Float, b: Float, profiles: Float) -> tuple[Float, Float, Float, Float]:
+    """Return least-squares coefficients of columns a and b, b's variance factor, energy fitted."""
+    aa, ab, bb = _dot(a, a), _dot(a, b), _dot(b, b)
+    pa, pb = _dot(profiles, a), _dot(profiles, b)
+    inside = np.maximum(aa * bb - ab * ab, 1e-12 * aa * bb + 1e-300)
+    first, second = (bb * pa - ab * pb) / inside, (aa * pb - ab * pa) / inside
+    return first, second, aa / inside, first * pa + second * pb
+
+
+def match_bars(v_px: Float, profiles: Float, half_px: Float, blur_px: float) -> Offsets:
+    """Fit profiles (n, m) as `match` does with level, slope, bar and its derivative.
+
+    `v_px` must be symmetric about zero: then level and bar are even, slope and derivative odd,
+    and each profile's problem falls apart into two of two unknowns.
+    """
+    shape, derivative = bar(v_px, half_px[:, None], blur_px)
+    mean = profiles.mean(axis=1, keepdims=True)
+    rest = profiles - mean
+    level, contrast, _, even = _two_by_two(np.ones_like(shape), shape, rest)
+    _, moved, factor, odd = _two_by_two(v_px, derivative, rest)
+    left = np.maximum(_dot(rest, rest) - even - odd, 0.0)
+    noise = np.sqrt(left / max(1.0, v_px.shape[1] - 4.0))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        offset = moved / contrast
+        sigma = noise * np.sqrt(factor) / np.abs(contrast)
+    bad = ~np.isfinite(offset) | ~np.isfinite(sigma)
+    return Offsets(
+        np.where(bad, 0.0, offset),
+        contrast,
+        level + mean[:, 0],
+        noise,
+        np.where(bad, np.inf, sigma),
+    )
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Stripes:
     """What n profiles across an opaque stripe say: its middle, its width, its contrast."""

@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.dials import TaughtDial
-from vision.dial_marks import sample
+from vision.dial_marks import look_at_rings
 from vision.dial_pose import Float, PlanePose
+from vision.quick import median
 
 PER_MARK = 8
 """Columns of the unrolled view for each mark."""
@@ -48,10 +49,7 @@ def unroll(
     """
     columns = marks * PER_MARK
     angle = rising * 2 * np.pi * np.arange(columns) / columns
-    ring = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    points = (radii_mm[:, None, None] * ring).reshape(-1, 2)
-    values = sample(image, pose.project(points).reshape(len(radii_mm), columns, 2))
-    return even_out(values.astype(np.float32))
+    return even_out(look_at_rings(image, pose.project_rings(radii_mm, angle)).astype(np.float32))
 
 
 def even_out(values: NDArray[np.float32]) -> Float:
@@ -62,7 +60,7 @@ def even_out(values: NDArray[np.float32]) -> Float:
     padded = np.log(padded + np.float32(4.0))
     smooth = cv2.blur(padded, (2 * reach + 1, 5), borderType=cv2.BORDER_REPLICATE)
     flat = (padded - smooth)[:, reach:-reach]
-    limit = _CLIP * 1.4826 * float(np.median(np.abs(flat))) + 1e-6
+    limit = _CLIP * 1.4826 * median(np.abs(flat[::2, ::3]).ravel()) + 1e-6
     return np.asarray(np.clip(flat, -2 * limit, 2 * limit), dtype=np.float64)
 
 
@@ -71,7 +69,7 @@ def match_turn(ring: Float, view: Float, per_mark: int = PER_MARK) -> ScaleTurn:
     columns = view.shape[1]
     spectrum = np.fft.rfft(ring, axis=1) * np.conj(np.fft.rfft(view, axis=1))
     correlation = np.fft.irfft(spectrum.sum(axis=0), columns)[::per_mark]
-    correlation /= np.linalg.norm(ring) * np.linalg.norm(view) + 1e-12
+    correlation /= float(np.sqrt(np.sum(ring * ring) * np.sum(view * view))) + 1e-12
     best = int(np.argmax(correlation))
     others = np.delete(correlation, best)
     return ScaleTurn(best, float(correlation[best]), float(correlation[best] - others.max()))

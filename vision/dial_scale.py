@@ -13,9 +13,12 @@ from vision.dial_marks import (
     scan_marks,
 )
 from vision.dial_pose import PlanePose, PoseFit, refine_pose
+from vision.quick import median, spread
 
 COARSE_BLUR_PX = 2.2
-_CLOSE = 0.9  # poses whose merit is within this share of the best are looked at finely
+_AT_REST_PX = 0.1  # a move of the rim after which the next one is under 0.03 px
+_CLOSE = 0.85  # poses whose merit is within this share of the best are looked at finely
+_BLUR_MARKS = 50  # enough marks to tell the blur by
 BLURS_PX = tuple(0.6 * 1.2**k for k in range(13))  # 0.6 to 5.3
 
 
@@ -40,7 +43,8 @@ class ScaleFit:
 def estimate_blur(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> float:
     """Return the Gaussian blur (px) under which the marks' profiles fit best."""
     seen = sample_sideways(image, pose, look, COARSE_BLUR_PX)
-    noise = [float(np.median(seen.offsets(blur).noise)) for blur in BLURS_PX]
+    every = max(1, len(look.angle_rad) // _BLUR_MARKS) * 2 - 1  # odd: both bands have their say
+    noise = [median(seen.offsets(blur, every).noise) for blur in BLURS_PX]
     return BLURS_PX[int(np.argmin(noise))]
 
 
@@ -68,8 +72,15 @@ def summarise(fit: PoseFit, scan: MarkScan, blur_px: float) -> ScaleFit:
     sideways = int(scan.usable.sum())
     used = fit.weight[:sideways] > 0.1
     rest = np.abs(fit.residual_px[:sideways][used])
-    scatter = 1.4826 * float(np.median(rest)) if used.any() else np.inf
+    scatter = spread(rest) if used.any() else np.inf
     return ScaleFit(fit, scan, blur_px, float(used.sum() / scan.usable.size), scatter)
+
+
+def _moved_px(one: PlanePose, other: PlanePose, look: ScaleLook) -> float:
+    """Return how far the rim moved between two poses, pixels."""
+    angle = np.pi / 2 * np.arange(4)
+    rim = look.outer_mm * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    return float(np.abs(one.project(rim) - other.project(rim)).max())
 
 
 def settle(
@@ -81,38 +92,52 @@ def settle(
     blur_px: float,
     rounds: int = 2,
 ) -> ScaleFit | None:
-    """Fit a pose to all marks of a grey picture whose blur is known; None where too few."""
+    """Fit a pose to all marks of a grey picture whose blur is known; None where too few.
+
+    `rounds` at most: a pose that a round hardly moved needs no other.
+    """
     got = None
     for _ in range(rounds):
         got = _measure(image, pose, look, blur_px, free_camera=free_camera)
         if got is None:
             return None
-        pose = got[0].pose
+        last, pose = pose, got[0].pose
+        if _moved_px(last, pose, look) < _AT_REST_PX:
+            break
     return None if got is None else summarise(*got, blur_px)
 
 
-def settle_roughly(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> ScaleFit | None:
-    """Fit a rough pose to all marks with a broad blur, which sees further."""
-    return settle(image, pose, look, free_camera=False, blur_px=COARSE_BLUR_PX)
+def choose_pose(
+    image: NDArray[np.uint8], starts: list[PlanePose], look: ScaleLook, *, free_camera: bool
+) -> ScaleFit | None:
+    """Look at rough poses with a broad blur, then finely; the one with which most marks agree.
+
+    At low tilt a mirrored tilt fits nearly as well: what is close is settled finely before it
+    is decided. None where too few marks agree with any.
+    """
+    rough = [
+        fit
+        for start in starts
+        if (fit := settle(image, start, look, free_camera=False, blur_px=COARSE_BLUR_PX, rounds=1))
+    ]
+    if not rough:
+        return None
+    best = max(rough, key=lambda f: f.fit.merit)
+    close = [fit for fit in rough if fit.fit.merit > _CLOSE * best.fit.merit]
+    blur = estimate_blur(image, best.pose, look)
+    fine = [
+        fit
+        for one in close
+        if (fit := settle(image, one.pose, look, free_camera=free_camera, blur_px=blur, rounds=1))
+    ]
+    return max(fine, key=lambda f: f.fit.merit, default=None)
 
 
 def settle_best(
     image: NDArray[np.uint8], starts: list[PlanePose], look: ScaleLook, *, free_camera: bool
 ) -> ScaleFit | None:
-    """Fit from several rough poses; the one with which most marks agree, None where none.
-
-    At low tilt a mirrored tilt fits nearly as well: what is close is settled finely before it
-    is decided.
-    """
-    rough = [fit for fit in (settle_roughly(image, pose, look) for pose in starts) if fit]
-    if not rough:
+    """Choose the best of several rough poses and settle it; None where none fits."""
+    best = choose_pose(image, starts, look, free_camera=free_camera)
+    if best is None:
         return None
-    best = max(fit.fit.merit for fit in rough)
-    close = [fit for fit in rough if fit.fit.merit > _CLOSE * best]
-    blur = estimate_blur(image, max(close, key=lambda f: f.fit.merit).pose, look)
-    fine = [
-        fit
-        for one in close
-        if (fit := settle(image, one.pose, look, free_camera=free_camera, blur_px=blur))
-    ]
-    return max(fine, key=lambda f: f.fit.merit, default=None)
+    return settle(image, best.pose, look, free_camera=free_camera, blur_px=best.blur_px)
