@@ -25,6 +25,7 @@ _KEYS = (
     "teach",
 )
 _MARKS = (20, 400)
+_COUNTER_TURNS = range(2, 61)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,6 +52,10 @@ class DialSheet:
     scale_outer_diameter_mm: float
     needle_height_mm: float
     travel_mm: tuple[float, float] | None
+    counter_turns: int | None
+    """Turns of the needle for one turn of the counter's hand, where the owner said."""
+    counter_clockwise: bool | None
+    """Whether a rising reading turns the counter's hand clockwise, where the owner said."""
     photos: tuple[TeachingPhoto, ...]
 
 
@@ -123,6 +128,24 @@ def _travel(data: dict[str, Any]) -> tuple[float, float] | None:
     return low, high
 
 
+def _counter_turns(data: dict[str, Any]) -> int | None:
+    turns = data.get("counter_turns")
+    if turns is not None and (isinstance(turns, bool) or turns not in _COUNTER_TURNS):
+        msg = (
+            f"counter_turns is {turns!r} in dial.json: it must be a whole number from "
+            f"{_COUNTER_TURNS.start} to {_COUNTER_TURNS.stop - 1}, the needle's turns for one "
+            "turn of the counter's hand."
+        )
+        raise BadInputError(msg)
+    return None if turns is None else int(turns)
+
+
+def _counter_clockwise(data: dict[str, Any]) -> bool | None:
+    if data.get("counter_clockwise") is None:
+        return None
+    return bool(_chosen(data, "counter_clockwise", (True, False)))
+
+
 def read_sheet(folder: Path) -> DialSheet:
     """Read and check `dial.json` in a dial's folder.
 
@@ -150,5 +173,7 @@ def read_sheet(folder: Path) -> DialSheet:
         _positive(data, "scale_outer_diameter_mm"),
         _positive(data, "needle_height_mm"),
         _travel(data),
+        _counter_turns(data),
+        _counter_clockwise(data),
         tuple(_photo(folder, entry) for entry in data["teach"]),
     )

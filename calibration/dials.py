@@ -17,12 +17,15 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.counters import TaughtCounter, pack_counter, unpack_counter
 from readings import BadInputError, LengthUnit, frozen_array, to_mm
 
 Float = NDArray[np.float64]
 Numbering = Literal["continuous", "balanced"]
 
-_FORMAT = 1
+_FORMAT = 2
+_READABLE = (1, 2)
+"""Formats that can be read: the first knew no turns counter."""
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]{0,63}")
 
 
@@ -66,6 +69,8 @@ class TaughtDial:
     """(m,) half of the needle's width there, 0 where there is no needle."""
     hub_mm: float
     """Radius of the cap over the pivot: no needle edge inside it."""
+    counter: TaughtCounter | None = None
+    """The turns counter, where there is one and its photos showed how it counts."""
 
     @property
     def graduation_mm(self) -> float:
@@ -93,9 +98,11 @@ class TaughtDial:
         count = self.marks_per_turn
         return self.rising * 2 * np.pi * np.arange(count) / count
 
-    def value_mm(self, divisions: float) -> float:
-        """Return the reading in mm without turns: nearest to zero on balanced dials."""
-        if self.numbering == "balanced" and divisions > self.marks_per_turn / 2:
+    def value_mm(self, divisions: float, turns: int | None = None) -> float:
+        """Return the reading in mm; without turns the one nearest to zero on balanced dials."""
+        if turns is not None:
+            divisions += turns * self.marks_per_turn
+        elif self.numbering == "balanced" and divisions > self.marks_per_turn / 2:
             divisions -= self.marks_per_turn
         return divisions * self.graduation_mm
 
@@ -114,18 +121,21 @@ _ARRAYS = (
 def _pack(dial: TaughtDial) -> dict[str, Any]:
     plain = {f.name: getattr(dial, f.name) for f in fields(dial) if f.name not in _ARRAYS}
     arrays = {name: np.asarray(getattr(dial, name)) for name in _ARRAYS}
-    return {"sheet": np.array(json.dumps({"format": _FORMAT, **plain})), **arrays}
+    plain["counter"], counter_arrays = pack_counter(dial.counter)
+    sheet = np.array(json.dumps({"format": _FORMAT, **plain}))
+    return {"sheet": sheet, **arrays, **counter_arrays}
 
 
 def _unpack(archive: Any) -> TaughtDial:  # noqa: ANN401 - numpy types its archives as Any
     sheet = json.loads(str(archive["sheet"]))
-    if sheet.pop("format") != _FORMAT:
+    if sheet.pop("format") not in _READABLE:
         msg = "written by another version"
         raise ValueError(msg)
     if sheet["travel_mm"] is not None:
         sheet["travel_mm"] = tuple(sheet["travel_mm"])
     arrays: dict[str, Any] = {name: frozen_array(archive[name]) for name in _ARRAYS}
-    return TaughtDial(**sheet, **arrays)
+    counter = unpack_counter(sheet.pop("counter", None), archive)
+    return TaughtDial(**sheet, **arrays, counter=counter)
 
 
 def check_dial_name(name: str) -> str:

@@ -114,8 +114,11 @@ def test_divisions_and_values_keep_their_ranges(read_all):
             continue
         dial = one.dial
         assert 0 <= reading.divisions < dial.marks_per_turn
-        assert reading.turns is None
-        if dial.numbering == "balanced":
+        assert reading.turns is None or dial.has_turns_counter
+        if reading.turns is not None:
+            total = reading.divisions + reading.turns * dial.marks_per_turn
+            assert reading.value_mm == pytest.approx(total * dial.graduation_mm)
+        elif dial.numbering == "balanced":
             assert abs(reading.value_mm) <= dial.mm_per_turn / 2
         else:
             assert 0 <= reading.value_mm < dial.mm_per_turn

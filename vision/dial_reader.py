@@ -1,6 +1,6 @@
 """Read a taught dial: a picture becomes a reading, or is refused with its reason."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -10,6 +10,7 @@ from calibration.camera import CameraModel
 from calibration.dials import TaughtDial
 from readings import DialSight, Frame, Reading, frozen_array
 from vision.dial_cold import SHRINKS, find_dial
+from vision.dial_counter import TurnsCounter
 from vision.dial_hold import HeldScale, Stillness
 from vision.dial_judge import (
     STILL_FRONT,
@@ -50,6 +51,7 @@ class DialReader:
         self._camera = camera
         self._look = scale_look(dial)
         self._needle = needle_look(dial)
+        self._counter = TurnsCounter(dial, dial.counter) if dial.counter else None
         self._held: HeldScale | None = None
         self._turn_of_search = 0
 
@@ -80,7 +82,17 @@ class DialReader:
             raise _RefusalError("black picture")
         held, light = self._hold(gray)
         needle = self._find_needle(image, held, light)
-        return self._judge(frame, held.scale, needle)
+        reading = self._judge(frame, held.scale, needle)
+        if self._counter is None or needle is None:
+            return reading
+        return self._counted(reading, self._counter.turns(image, gray, held.scale, needle, light))
+
+    def _counted(self, reading: Reading, turns: int | None) -> Reading:
+        """Return an accepted reading with the whole turns that the dial's counter tells."""
+        if turns is None or reading.divisions is None:
+            return reading
+        value_mm = self._dial.value_mm(reading.divisions, turns)
+        return replace(reading, turns=turns, value_mm=value_mm)
 
     def _hold(self, gray: NDArray[np.uint8]) -> tuple[HeldScale, float]:
         """Return the scale's pose in this picture, the held one if nothing moved."""

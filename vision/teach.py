@@ -10,6 +10,7 @@ from calibration.camera import CameraModel, load_camera
 from calibration.dial_sheet import DialSheet, TeachingPhoto, read_sheet
 from calibration.dials import TaughtDial, check_dial_name
 from readings import BadInputError, frozen_array
+from vision.dial_counter_learn import learn_counter
 from vision.dial_learn import (
     LearnedPhoto,
     first_look,
@@ -146,6 +147,8 @@ def _assemble(
 ) -> TaughtDial:
     view, radii = learn_view(learned, look, sheet)
     needle = learn_needle(learned, sheet, float(np.max(look.inner_mm)))
+    counts = sheet.has_turns_counter
+    counter = learn_counter(learned, sheet, needle, look.sign) if counts else None
     return TaughtDial(
         name=name,
         version=0,
@@ -168,4 +171,5 @@ def _assemble(
         needle_reach_mm=frozen_array(needle.u_mm),
         needle_half_width_mm=frozen_array(needle.half_width_mm),
         hub_mm=needle.hub_mm,
+        counter=counter,
     )
