@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from readings import SparehandError
+from ui import check_cli
 from ui.home import Home
 from ui.output import put_json, put_table, tell
 
@@ -24,6 +25,7 @@ app = typer.Typer(
 )
 dial_app = typer.Typer(help="The dials Sparehand can read.", no_args_is_help=True)
 records_app = typer.Typer(help="The book of setups.", no_args_is_help=True)
+check_cli.add_to(dial_app)
 app.add_typer(dial_app, name="dial")
 app.add_typer(records_app, name="records")
 

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import platformdirs
 
+from calibration.dial_classes import PRESETS
+from calibration.dial_errors_store import ErrorStore
 from calibration.dials import DialStore
 from readings import BadInputError
 
@@ -45,6 +47,16 @@ class Home:
     def dials(self) -> DialStore:
         """The dials taught so far."""
         return DialStore(self.folder / "dials")
+
+    @property
+    def dial_errors(self) -> ErrorStore:
+        """The checks of the dials."""
+        return ErrorStore(self.folder / "dials")
+
+    @property
+    def dial_classes(self) -> Path:
+        """A person's own file of dial classes; it need not be there."""
+        return self.folder / PRESETS
 
     @property
     def demo(self) -> "Home":

@@ -1,0 +1,162 @@
+"""Known steps for a dial's check: what they are made with, and which there are."""
+
+import re
+from math import hypot, isfinite, sqrt
+
+import numpy as np
+
+from calibration.dial_errors import Float, MadeWith, planned_steps_mm
+from calibration.dials import TaughtDial
+from calibration.handwheels import Handwheel
+from readings import BadInputError, frozen_array
+
+MOST_STEPS = 500
+
+_BLOCK_LIMITS_UM: dict[str, tuple[float, ...]] = {
+    "k": (0.20, 0.30, 0.40, 0.50, 0.60),
+    "0": (0.12, 0.14, 0.20, 0.25, 0.30),
+    "1": (0.20, 0.30, 0.40, 0.50, 0.60),
+    "2": (0.45, 0.60, 0.80, 1.00, 1.20),
+}
+"""ISO 3650's limit deviations of length, by grade, from memory: a certificate knows better."""
+_BLOCK_LENGTHS_MM = (10.0, 25.0, 50.0, 75.0, 100.0)
+SCREW_LIMIT_MM = 0.010
+"""Half-width allowed for a machine's screw whose error nobody measured."""
+_WHEEL = re.compile(r"wheel:(?P<mm>[0-9.]+)/(?P<divisions>[0-9]+)")
+_BLOCKS = re.compile(r"blocks-(?P<grade>[k012])")
+
+
+def gauge_blocks(grade: str, longest_mm: float) -> MadeWith:
+    """Return gauge blocks of an ISO 3650 grade; a step is the difference of two blocks."""
+    row = zip(_BLOCK_LENGTHS_MM, _BLOCK_LIMITS_UM[grade], strict=True)
+    limit_um = next((um for end, um in row if longest_mm <= end), None)
+    if limit_um is None:
+        msg = (
+            f"gauge blocks over {_BLOCK_LENGTHS_MM[-1]:g} mm have no limit here: give their "
+            "uncertainty with --u-step-mm."
+        )
+        raise BadInputError(msg)
+    u_mm = sqrt(2) * limit_um / 1e3 / sqrt(3)
+    return MadeWith(f"gauge blocks, grade {grade.upper()}", u_mm)
+
+
+def handwheel_steps(wheel: Handwheel, screw_limit_mm: float = SCREW_LIMIT_MM) -> MadeWith:
+    """Return a handwheel, its collar read to a fifth of a division, turned one way only.
+
+    Going back would put the slide's own slack into the dial's retrace.
+    """
+    collar_mm = wheel.mm_per_division / 5 / sqrt(12)
+    u_mm = hypot(sqrt(2) * collar_mm, screw_limit_mm / sqrt(3))
+    name = f"handwheel of {wheel.mm_per_turn:g} mm and {wheel.divisions_per_turn} divisions a turn"
+    return MadeWith(name, u_mm, both_ways=False)
+
+
+def made_with(words: str, longest_mm: float, u_step_mm: float | None = None) -> MadeWith:
+    """Return what the steps are made with, from a person's words.
+
+    `blocks-0` (a grade of ISO 3650: k, 0, 1, 2), `wheel:2.5/250` (mm and divisions a turn),
+    or any other words together with the uncertainty `u_step_mm` (k = 1), which also
+    replaces the allowance of the first two.
+
+    Raises
+    ------
+    BadInputError
+        If the words are none of these, or an uncertainty is missing or negative.
+    """
+    text = words.strip()
+    if u_step_mm is not None and not (isfinite(u_step_mm) and u_step_mm >= 0):
+        msg = f"--u-step-mm {u_step_mm:g} cannot be used: give zero or more."
+        raise BadInputError(msg)
+    found = _from_words(text.lower(), longest_mm, known=u_step_mm is not None)
+    if found is not None:
+        return found if u_step_mm is None else MadeWith(found.name, u_step_mm, found.both_ways)
+    if not text or u_step_mm is None:
+        msg = (
+            f"'{words}' is not known to make steps with: give blocks-k, blocks-0, blocks-1, "
+            "blocks-2, wheel:MM/DIVISIONS a turn, or other words with --u-step-mm."
+        )
+        raise BadInputError(msg)
+    return MadeWith(text, u_step_mm)
+
+
+def _from_words(text: str, longest_mm: float, *, known: bool) -> MadeWith | None:
+    blocks, wheel = _BLOCKS.fullmatch(text), _WHEEL.fullmatch(text)
+    if blocks is not None:
+        return gauge_blocks(blocks["grade"], 0.0 if known else longest_mm)
+    if wheel is None:
+        return None
+    try:
+        mm = float(wheel["mm"])
+    except ValueError:
+        return None
+    return handwheel_steps(Handwheel("x", mm, int(wheel["divisions"])))
+
+
+def chosen_steps_mm(
+    dial: TaughtDial,
+    *,
+    steps: str | None = None,
+    every_mm: float | None = None,
+    to_mm: float | None = None,
+    from_mm: float = 0.0,
+) -> Float:
+    """Return the steps a person asked for, rising.
+
+    A list; or every so many mm up to the last; or up to the last as the method asks; without
+    any, over the dial's whole taught travel.
+
+    Raises
+    ------
+    BadInputError
+        If they contradict each other, do not rise, or are fewer than 2 or more than 500.
+    """
+    if steps is not None:
+        if every_mm is not None or to_mm is not None:
+            msg = "give either --steps or --every and --to, not both."
+            raise BadInputError(msg)
+        return _checked(_listed(steps))
+    if to_mm is None:
+        if dial.travel_mm is None or every_mm is not None:
+            msg = "say how far the steps go: --to MM, or list them with --steps 0,0.1,0.2."
+            raise BadInputError(msg)
+        from_mm, to_mm = dial.travel_mm
+    sizes = (from_mm, to_mm, 1.0 if every_mm is None else every_mm)
+    if not all(isfinite(v) for v in sizes) or to_mm <= from_mm or sizes[2] <= 0:
+        msg = f"steps from {from_mm:g} to {to_mm:g} mm cannot be made: --to lies above --from."
+        raise BadInputError(msg)
+    if every_mm is None:
+        if (to_mm - from_mm) / dial.mm_per_turn > MOST_STEPS:
+            raise BadInputError(_too_many(to_mm - from_mm))
+        turn, marks = dial.mm_per_turn, dial.marks_per_turn
+        return _checked(planned_steps_mm(to_mm, turn, marks, from_mm))
+    return _checked(_evenly(from_mm, to_mm, every_mm))
+
+
+def _too_many(length_mm: float) -> str:
+    return f"{length_mm:g} mm are too many steps: {MOST_STEPS} are allowed."
+
+
+def _evenly(from_mm: float, to_mm: float, every_mm: float) -> Float:
+    count = (to_mm - from_mm) / every_mm
+    if count > MOST_STEPS:
+        raise BadInputError(_too_many(to_mm - from_mm))
+    whole = int(count + 1e-9)
+    return np.round(from_mm + every_mm * np.arange(whole + 1), 9)
+
+
+def _listed(steps: str) -> Float:
+    try:
+        return np.array([float(word) for word in steps.split(",")])
+    except ValueError as error:
+        msg = f"--steps {steps} is no list of numbers: give mm with commas, like 0,0.1,0.2."
+        raise BadInputError(msg) from error
+
+
+def _checked(steps: Float) -> Float:
+    if not 2 <= len(steps) <= MOST_STEPS:
+        msg = f"{len(steps)} step(s) were given: a check needs 2 to {MOST_STEPS}."
+        raise BadInputError(msg)
+    if not (np.isfinite(steps).all() and np.all(np.diff(steps) > 1e-6)):
+        msg = "the steps must rise: give each larger than the one before, in mm."
+        raise BadInputError(msg)
+    return frozen_array(steps)
