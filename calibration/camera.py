@@ -89,6 +89,16 @@ class CameraModel:
             v += self.fy * (self.p1 * (r2 + 2 * y * y) + 2 * self.p2 * x * y)
         return u, v
 
+    def distort_slopes(self, x: Float, y: Float) -> tuple[Float, Float, Float, Float]:
+        """Return the derivatives du/dx, du/dy, dv/dx, dv/dy of `distort_xy`."""
+        r2 = x * x + y * y
+        radial = 1.0 + r2 * (self.k1 + r2 * (self.k2 + r2 * self.k3))
+        steep = 2.0 * (self.k1 + r2 * (2.0 * self.k2 + r2 * (3.0 * self.k3)))
+        across = x * y * steep + 2.0 * (self.p1 * x + self.p2 * y)
+        along_x = radial + x * x * steep + 2.0 * self.p1 * y + 6.0 * self.p2 * x
+        along_y = radial + y * y * steep + 6.0 * self.p1 * y + 2.0 * self.p2 * x
+        return self.fx * along_x, self.fx * across, self.fy * across, self.fy * along_y
+
 
 def _numbers(data: dict[str, Any], path: Path) -> dict[str, float]:
     missing = [key for key in _REQUIRED if key not in data]

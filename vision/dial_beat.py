@@ -21,6 +21,7 @@ _RINGS = 17
 _PATIENCE = 2  # rounds after which a pose that is still out of time is given up
 _NOISE = 0.07
 _CLEAR = 0.35  # coherence that only a scale reaches
+_PLAIN = 0.45  # coherence of a pose that is within a pixel or two
 _NO_BETTER = 0.05
 _SPAN = 0.14  # rings reach this share of the radius to both sides of the rim
 
@@ -147,12 +148,15 @@ def pull(
             break
         seen = _beat_evidence(pose, look, beat)
         try:
-            moved = refine_pose(pose, seen, free_camera=False, rounds=2, limit=4.0).pose
+            moved = refine_pose(
+                pose, seen, free_camera=False, rounds=2, reweights=3, limit=4.0
+            ).pose
         except np.linalg.LinAlgError:
             break
         if not np.all(np.isfinite(moved.translation)) or moved.translation[2] <= 0:
             break
         last, pose, beat = beat, moved, listen(image, moved, look)
-        if beat.coherence > _CLEAR and beat.coherence < last.coherence + _NO_BETTER:
+        gain = beat.coherence - last.coherence
+        if beat.coherence > _PLAIN or (beat.coherence > _CLEAR and gain < _NO_BETTER):
             break
     return Candidate(pose, beat.coherence)

@@ -17,12 +17,14 @@ from vision.dial_beat import Candidate, pull
 from vision.dial_marks import ScaleLook
 from vision.dial_pose import Float, PlanePose
 
-_RIDGES = 2000  # strongest ridge pixels kept
+_RIDGES = 1600  # strongest ridge pixels kept
+_LEVELS = 10000.0  # for a factor e in light
 _SIDE = 2  # how far a line's sides are looked at, pixels of the picture searched
 _CELL = 4.0  # voting cell, pixels of the picture voted on
 _RADII_PX = (30.0, 340.0)  # face radii sought, pixels of the full picture
 _CENTRES = 3
 _VOTE_SECTORS = 10  # a centre is pointed at from all sides: one long edge must not outvote it
+_STRIDE = 1.5  # cells from one vote of a line to its next
 _VOTE_BLUR = 1.0  # cells
 _TILTS_DEG = ((0.0, 1), (12.0, 8), (21.0, 12), (29.0, 16), (36.0, 16), (43.0, 20))
 _BIN = 0.015  # of the logarithm of the radius
@@ -37,7 +39,7 @@ class Ridges:
     normal: Float
 
 
-def _valleys(smooth: NDArray[np.float32]) -> NDArray[np.float32]:
+def _valleys(smooth: NDArray[np.int16]) -> NDArray[np.int16]:
     """Return how much lower each pixel lies than both of two opposite pixels `_SIDE` away.
 
     The deepest of four directions counts. The side of a step is no valley, however high.
@@ -49,26 +51,27 @@ def _valleys(smooth: NDArray[np.float32]) -> NDArray[np.float32]:
     for down, right in ((0, d), (d, 0), (d, d), (d, -d)):
         one = smooth[d + down : height - d + down, d + right : width - d + right]
         other = smooth[d - down : height - d - down, d - right : width - d - right]
-        np.maximum(inside, np.minimum(one, other) - middle, out=inside)
+        below = cv2.subtract(cv2.min(one, other), middle)
+        inside[:] = cv2.max(np.asarray(inside), below)
     return depth
 
 
-def _deepest(depth: NDArray[np.float32], count: int) -> NDArray[np.intp]:
+def _deepest(depth: NDArray[np.int16], count: int) -> NDArray[np.intp]:
     """Return flat indices of roughly the `count` deepest pixels, by a sparse sample's rank."""
     flat = depth.ravel()
     sample = flat[::23]
     rank = max(1, min(len(sample) - 1, count // 23))
-    least = float(np.partition(sample, -rank)[-rank])
-    return np.flatnonzero(flat > max(least, 0.0))
+    return np.flatnonzero(flat > np.partition(sample, -rank)[-rank])
 
 
 def _crests(
-    smooth: NDArray[np.float32], keep: NDArray[np.intp]
+    smooth: NDArray[np.int16], keep: NDArray[np.intp]
 ) -> tuple[NDArray[np.bool_], NDArray[np.float32]]:
     """Return which pixels lie on a valley's floor, and all their normals (n, 2), by curvature."""
     flat, width = smooth.ravel(), smooth.shape[1]
     up, here, down = (
-        [flat[keep + (below * width + beside)] for beside in (-1, 0, 1)] for below in (-1, 0, 1)
+        [flat[keep + (below * width + beside)].astype(np.float32) for beside in (-1, 0, 1)]
+        for below in (-1, 0, 1)
     )
     column = [u + 2 * h + d for u, h, d in zip(up, here, down, strict=True)]
     row = [line[0] + 2 * line[1] + line[2] for line in (up, here, down)]
@@ -89,8 +92,9 @@ def find_ridges(gray: NDArray[np.uint8], sign: float, shrink: int) -> Ridges:
     """
     size = gray.shape[1] // shrink, gray.shape[0] // shrink
     small = cv2.resize(gray, size, interpolation=cv2.INTER_AREA) if shrink > 1 else gray
-    levels = (-sign * np.log(np.arange(256) + 16.0)).astype(np.float32)
-    smooth = np.asarray(cv2.GaussianBlur(cv2.LUT(small, levels), (0, 0), 1.0), dtype=np.float32)
+    levels = -sign * np.log(np.arange(256) + 16.0)
+    levels = np.rint((levels - levels.min()) * _LEVELS).astype(np.int16)
+    smooth = np.asarray(cv2.GaussianBlur(cv2.LUT(small, levels), (0, 0), 1.0), dtype=np.int16)
     depth = _valleys(smooth)
     keep = _deepest(depth, 3 * _RIDGES)
     crest, normal = _crests(smooth, keep)
@@ -108,7 +112,7 @@ def vote_centres(ridges: Ridges, shape: tuple[int, int], shrink: int) -> Float:
     cell = _CELL * shrink
     rows, columns = int(shape[0] / cell) + 1, int(shape[1] / cell) + 1
     along = np.stack([-ridges.normal[:, 1], ridges.normal[:, 0]], axis=1)
-    ahead = np.arange(_RADII_PX[0], _RADII_PX[1], cell) / cell
+    ahead = np.arange(_RADII_PX[0], _RADII_PX[1], _STRIDE * cell) / cell
     reach = np.concatenate([-ahead, ahead]).astype(np.float32)
     start, way = (ridges.at_px / cell + 0.5).astype(np.float32), along.astype(np.float32)
     x = (start[:, :1] + way[:, :1] * reach).astype(np.int16)
@@ -148,18 +152,26 @@ def sharpen_centre(ridges: Ridges, centre: Float) -> tuple[Float, NDArray[np.boo
     return centre, near
 
 
-def _tilted_normals(sight: Float) -> Float:
-    """Return unit normals (n, 3) tilted every way about a line of sight."""
-    side = np.cross(sight, [0.0, 1.0, 0.0])
-    side /= np.linalg.norm(side)
-    up = np.cross(sight, side)
+def _tilts() -> Float:
+    """Return unit vectors (n, 3) leaning every way about the z axis."""
     out = []
     for tilt_deg, count in _TILTS_DEG:
-        for turn in 2 * np.pi * np.arange(count) / count:
-            lean = np.cos(turn) * side + np.sin(turn) * up
-            tilt = np.deg2rad(tilt_deg)
-            out.append(np.cos(tilt) * sight + np.sin(tilt) * lean)
-    return np.array(out)
+        turn, tilt = 2 * np.pi * np.arange(count) / count, np.full(count, np.deg2rad(tilt_deg))
+        lean = np.sin(tilt)
+        out.append(np.stack([lean * np.cos(turn), lean * np.sin(turn), np.cos(tilt)], axis=1))
+    return np.concatenate(out)
+
+
+_LEANING = _tilts()
+
+
+def _frame(axis: Float) -> Float:
+    """Return a rotation (3, 3) whose last column is the unit vector `axis`."""
+    x, y, z = (float(v) for v in axis)
+    level = float(np.hypot(x, z))
+    side = np.array([z, 0.0, -x]) / level
+    up = np.array([-x * y, level * level, -y * z]) / level
+    return np.stack([side, up, axis], axis=1)
 
 
 def _ring_kernel(look: ScaleLook) -> Float:
@@ -187,7 +199,7 @@ def ring_poses(
     `rays` (n, 3) are the directions of the ridge pixels that point at the centre.
     """
     sight = centre_ray / np.linalg.norm(centre_ray)
-    normals = _tilted_normals(sight)
+    normals = _LEANING @ _frame(sight).T
     toward = rays.astype(np.float32)
     lean = (normals / (normals @ sight)[:, None]).astype(np.float32)
     reach = 1.0 / sum(lean[:, k, None] * toward[:, k] for k in range(3))
@@ -199,21 +211,14 @@ def ring_poses(
     index += bins * np.arange(len(normals), dtype=np.int32)[:, None]
     histogram = np.bincount(index.ravel(), minlength=bins * len(normals)).reshape(-1, bins)
     kernel = _ring_kernel(look)
-    windows = np.lib.stride_tricks.sliding_window_view(histogram, len(kernel), axis=1)
-    score = np.einsum("tbk,k->tb", windows, kernel)
+    score = cv2.filter2D(histogram.astype(np.float32), -1, kernel[None], anchor=(0, 0))
+    score = np.asarray(score)[:, : bins - len(kernel) + 1]
     out: list[tuple[float, PlanePose]] = []
     for h in np.argsort(score.max(axis=1))[::-1][:count]:
         rim = int(np.argmax(score[h])) + 24
         distance = look.outer_mm / np.exp(_LOG_RADII[0] + rim * _BIN)
-        out.append((float(score[h].max()), _pose_about(camera, sight, normals[h], distance)))
+        out.append((float(score[h].max()), PlanePose(camera, _frame(normals[h]), sight * distance)))
     return out
-
-
-def _pose_about(camera: CameraModel, sight: Float, normal: Float, distance_mm: float) -> PlanePose:
-    x = np.cross([0.0, 1.0, 0.0], normal)
-    x /= np.linalg.norm(x)
-    rotation = np.stack([x, np.cross(normal, x), normal], axis=1)
-    return PlanePose(camera, rotation, sight * distance_mm)
 
 
 _HEARD = 0.30  # coherence that only a scale reaches; clutter stays under 0.15

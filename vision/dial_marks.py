@@ -1,6 +1,6 @@
 """What the marks of a scale say about where its plane is: sideways places and outer ends."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from calibration.dials import TaughtDial
 from vision.dial_pose import Evidence, Float, PlanePose
-from vision.dial_profiles import Offsets, bar, edge, linear, match, match_bars
+from vision.dial_profiles import Offsets, bar, linear, match_bars, match_ends
 from vision.quick import median
 
 _BANDS = ((0.12, 0.48), (0.52, 0.88))
@@ -16,6 +16,8 @@ _BANDS = ((0.12, 0.48), (0.52, 0.88))
 _ROWS = 5  # samples along each stretch
 _ACROSS = 15  # samples across a mark
 _ALONG = 13  # samples along its outer end
+_ACROSS_SHARES = np.linspace(-1.0, 1.0, _ACROSS)
+_ALONG_SHARES = np.linspace(-1.0, 1.0, _ALONG)
 _END_SIGMA_PX = 0.12  # how well a print's mark ends lie on their circle
 
 
@@ -32,11 +34,27 @@ class ScaleLook:
     inner_mm: Float
     half_width_mm: Float
     sign: float
+    every: int = 1
+    """Only every so manieth mark of the scale is held."""
 
     @property
     def pitch_mm(self) -> float:
-        """Distance between neighbouring marks at their outer ends."""
-        return 2 * np.pi * self.outer_mm / len(self.angle_rad)
+        """Distance between neighbouring marks of the scale at their outer ends."""
+        return 2 * np.pi * self.outer_mm / (len(self.angle_rad) * self.every)
+
+    def thinned(self, count: int) -> "ScaleLook":
+        """Return the look of `count` marks or somewhat more, evenly spread, for a rough look."""
+        every = max(1, len(self.angle_rad) // count)
+        while len(self.angle_rad) % every:
+            every -= 1
+        some = slice(None, None, every)
+        return replace(
+            self,
+            angle_rad=self.angle_rad[some],
+            inner_mm=self.inner_mm[some],
+            half_width_mm=self.half_width_mm[some],
+            every=every * self.every,
+        )
 
 
 def scale_look(dial: TaughtDial) -> ScaleLook:
@@ -186,7 +204,7 @@ def sample_sideways(
     pitch_px = 0.48 * look.pitch_mm * centre.ravel() / look.outer_mm * scale
     half_px = np.repeat(look.half_width_mm, 2) * scale
     span = np.minimum(pitch_px, half_px + 3.0 * blur_px + 2.5)
-    v_px = span[:, None] * np.linspace(-1.0, 1.0, _ACROSS)
+    v_px = span[:, None] * _ACROSS_SHARES
     middle = pose.project((radii[..., None] * out[:, None, None, :]).reshape(-1, 2))
     maps = _maps(middle.reshape(-1, lanes, 2), across, v_px)
     return Sideways(points, across, v_px, half_px, maps, look_up(image, maps))
@@ -201,12 +219,11 @@ def scan_ends(
     outward, scale = _directions(pose, points, out)
     length_px = (look.outer_mm - look.inner_mm) * scale
     span = np.minimum(2.5 * blur_px + 2.0, 0.6 * length_px)
-    u_px = span[:, None] * np.linspace(-1.0, 1.0, _ALONG)
+    u_px = span[:, None] * _ALONG_SHARES
     lanes = np.array([-0.35, 0.0, 0.35])[None, :] * look.half_width_mm[:, None]
     middle = pose.project((points[:, None] + lanes[..., None] * side[:, None]).reshape(-1, 2))
     profiles = look_up(image, _maps(middle.reshape(-1, 3, 2), outward, u_px))
-    shape, slope = edge(u_px, blur_px)
-    return points, outward, match(profiles, np.stack([np.ones_like(u_px), shape, slope], axis=2))
+    return points, outward, match_ends(u_px, profiles, blur_px)
 
 
 def _like_marks(

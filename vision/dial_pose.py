@@ -145,18 +145,11 @@ class PoseFit:
     """Observations that agree, each counted by how well: what poses of one scale compare by."""
 
 
-_STEP = 1e-6
-
-
 def _through_lens(pose: PlanePose, normalised: Float, along: Float) -> Float:
     """Return (n, 2) derivatives of the pixels along `along` to the normalised coordinates."""
-    camera = pose.camera
-    base = camera.distort(normalised)
-    columns = []
-    for shift in ((_STEP, 0.0), (0.0, _STEP)):
-        moved = camera.distort(normalised + np.array(shift))
-        columns.append(np.sum((moved - base) * along, axis=1) / _STEP)
-    return np.stack(columns, axis=1)
+    ux, uy, vx, vy = pose.camera.distort_slopes(normalised[:, 0], normalised[:, 1])
+    u, v = along.T
+    return np.stack([u * ux + v * vx, u * uy + v * vy], axis=1)
 
 
 def pose_jacobian(pose: PlanePose, points_mm: Float, along: Float, size: int) -> Float:
@@ -194,17 +187,21 @@ def robust_weights(scaled: Float, group: NDArray[np.intp], limit: float) -> Floa
     return np.asarray((1.0 - u * u) ** 2)
 
 
-def _spread(scaled: Float, rim: NDArray[np.bool_]) -> Float:
+def _spread(scaled: Float, kinds: list[NDArray[np.intp]]) -> Float:
     """Return (n,) robust standard deviations, not under 1: sideways and rim apart.
 
     From a rough pose the rim may be off by more than the marks' sides; judged by their spread it
     would be thrown out whole, and nothing else holds the scale's size.
     """
     out = np.ones(len(scaled))
-    for kind in (rim, ~rim):
-        if kind.any():
-            out[kind] = max(1.0, spread(scaled[kind]))
+    for kind in kinds:
+        out[kind] = max(1.0, spread(scaled[kind]))
     return out
+
+
+def _kinds(seen: Evidence) -> list[NDArray[np.intp]]:
+    """Return the indices of what was seen at the rim and of what was seen across marks."""
+    return [kind for kind in (np.flatnonzero(seen.rim), np.flatnonzero(~seen.rim)) if kind.size]
 
 
 def _prior(pose: PlanePose, size: int) -> tuple[Float, Float]:
@@ -217,22 +214,26 @@ def _prior(pose: PlanePose, size: int) -> tuple[Float, Float]:
     return info, pull
 
 
-_REWEIGHTS = 6  # of one linearisation
-_SETTLED = 1e-6  # a step (rad, shares of the distance) that no reweighting need follow
+_SETTLED = 2e-6  # a step (rad, shares of the distance) that no reweighting need follow
 _LINEAR = 3e-4  # a step whose square moves no mark by 1e-3 px
 
 
 def _reweighted(
-    J: Float, scaled: Float, seen: Evidence, prior: tuple[Float, Float], limit: float
+    J: Float,
+    scaled: Float,
+    seen: Evidence,
+    prior: tuple[Float, Float],
+    limit: float,
+    reweights: int,
 ) -> tuple[Float, Float]:
     """Return the step that fits linearised residuals robustly, and its information matrix."""
     info, pull = np.diag(prior[0]), prior[1]
-    step = np.zeros(J.shape[1])
-    for _ in range(_REWEIGHTS):
+    step, kinds = np.zeros(J.shape[1]), _kinds(seen)
+    for _ in range(reweights):
         rest = scaled - J @ step
-        spread = _spread(rest, seen.rim)
-        share = robust_weights(rest / spread, seen.group, limit) / spread**2
-        weighted = (J * share[:, None]).T
+        wide = _spread(rest, kinds)
+        share = robust_weights(rest / wide, seen.group, limit) / wide**2
+        weighted = J.T * share
         normal = weighted @ J + info
         last, step = step, np.asarray(np.linalg.solve(normal, weighted @ scaled + pull))
         if np.abs(step - last)[:6].max() < _SETTLED:
@@ -241,12 +242,18 @@ def _reweighted(
 
 
 def refine_pose(
-    pose: PlanePose, seen: Evidence, *, free_camera: bool, rounds: int = 4, limit: float = 4.5
+    pose: PlanePose,
+    seen: Evidence,
+    *,
+    free_camera: bool,
+    rounds: int = 4,
+    reweights: int = 6,
+    limit: float = 4.5,
 ) -> PoseFit:
     """Fit the pose to what was seen of the marks: Gauss-Newton, Tukey weights by whole marks.
 
     `limit` is where a mark's weight reaches zero, in robust standard deviations; `rounds` are
-    linearisations at most.
+    linearisations at most, each of so many `reweights` at most.
 
     Raises
     ------
@@ -257,12 +264,13 @@ def refine_pose(
     scaled = _residuals(pose, seen) / seen.sigma_px
     for _ in range(rounds):
         J = pose_jacobian(pose, seen.points_mm, seen.along, size) / seen.sigma_px[:, None]
-        step, normal = _reweighted(J, scaled, seen, _prior(pose, size), limit)
+        prior = _prior(pose, size)
+        step, normal = _reweighted(J, scaled, seen, prior, limit, reweights)
         pose = pose.moved(step)
         scaled = _residuals(pose, seen) / seen.sigma_px
         if np.abs(step[:6]).max() < _LINEAR:
             break
-    weight = robust_weights(scaled / _spread(scaled, seen.rim), seen.group, limit)
+    weight = robust_weights(scaled / _spread(scaled, _kinds(seen)), seen.group, limit)
     covariance = np.asarray(np.linalg.inv(normal), np.float64)
     merit = float(np.sum(np.maximum(1.0 - (scaled / limit) ** 2, 0.0)))
     return PoseFit(pose, covariance, scaled * seen.sigma_px, weight, merit)

@@ -77,14 +77,8 @@ def match(profiles: Float, basis: Float, weights: Float | None = None) -> Offset
         rest, kept = rest * weights, weights.sum(axis=1)
     freedom = np.maximum(kept - size, 1.0)
     noise = np.sqrt(np.sum(rest * rest, axis=1) / freedom)
-    contrast = solved[:, -2]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        offset = solved[:, -1] / contrast
-        sigma = noise * np.sqrt(np.maximum(inverse[:, -1, -1], 0.0)) / np.abs(contrast)
-    bad = ~np.isfinite(offset) | ~np.isfinite(sigma)
-    return Offsets(
-        np.where(bad, 0.0, offset), contrast, solved[:, 0], noise, np.where(bad, np.inf, sigma)
-    )
+    factor = np.maximum(inverse[:, -1, -1], 0.0)
+    return _offsets(solved[:, -1], solved[:, -2], solved[:, 0], noise, factor)
 
 
 def _dot(a: Float, b: Float) -> Float:
@@ -100,9 +94,10 @@ def _two_by_two(a: Float, b: Float, profiles: Float) -> tuple[Float, Float, Floa
     return first, second, aa / inside, first * pa + second * pb
 
 
-def match_bars(v_px: Float, profiles: Float, half_px: Float, blur_px: float) -> Offsets:
+def match_bars(v_px: Float, profiles: Float, half_px: Float, blur_px: Float | float) -> Offsets:
     """Fit profiles (n, m) as `match` does with level, slope, bar and its derivative.
 
+    `blur_px` is one for all or (n, 1).
     `v_px` must be symmetric about zero: then level and bar are even, slope and derivative odd,
     and each profile's problem falls apart into two of two unknowns.
     """
@@ -113,17 +108,38 @@ def match_bars(v_px: Float, profiles: Float, half_px: Float, blur_px: float) -> 
     _, moved, factor, odd = _two_by_two(v_px, derivative, rest)
     left = np.maximum(_dot(rest, rest) - even - odd, 0.0)
     noise = np.sqrt(left / max(1.0, v_px.shape[1] - 4.0))
+    return _offsets(moved, contrast, level + mean[:, 0], noise, factor)
+
+
+def match_ends(u_px: Float, profiles: Float, blur_px: float) -> Offsets:
+    """Fit profiles (n, m) as `match` does with level, step and its derivative.
+
+    `u_px` must be symmetric about zero: but for its mean the step is odd, all else even.
+    """
+    shape, derivative = edge(u_px, blur_px)
+    odd = shape - 0.5
+    mean = profiles.mean(axis=1, keepdims=True)
+    rest = profiles - mean
+    size = _dot(odd, odd)
+    along = _dot(rest, odd)
+    step = along / size
+    level, moved, factor, even = _two_by_two(np.ones_like(odd), derivative, rest)
+    left = np.maximum(_dot(rest, rest) - along * step - even, 0.0)
+    noise = np.sqrt(left / max(1.0, u_px.shape[1] - 3.0))
+    under = level - 0.5 * step + mean[:, 0]
+    return _offsets(moved, step, under, noise, factor)
+
+
+def _offsets(
+    moved: Float, contrast: Float, background: Float, noise: Float, factor: Float
+) -> Offsets:
+    """Return offsets from the derivative's coefficient and its variance factor."""
     with np.errstate(divide="ignore", invalid="ignore"):
         offset = moved / contrast
         sigma = noise * np.sqrt(factor) / np.abs(contrast)
     bad = ~np.isfinite(offset) | ~np.isfinite(sigma)
-    return Offsets(
-        np.where(bad, 0.0, offset),
-        contrast,
-        level + mean[:, 0],
-        noise,
-        np.where(bad, np.inf, sigma),
-    )
+    offset, sigma = np.where(bad, 0.0, offset), np.where(bad, np.inf, sigma)
+    return Offsets(offset, contrast, background, noise, sigma)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

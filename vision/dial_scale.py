@@ -13,12 +13,16 @@ from vision.dial_marks import (
     scan_marks,
 )
 from vision.dial_pose import PlanePose, PoseFit, refine_pose
+from vision.dial_profiles import match_bars
 from vision.quick import median, spread
 
 COARSE_BLUR_PX = 2.2
 _AT_REST_PX = 0.1  # a move of the rim after which the next one is under 0.03 px
 _CLOSE = 0.85  # poses whose merit is within this share of the best are looked at finely
 _BLUR_MARKS = 50  # enough marks to tell the blur by
+_PLAIN_TILT_RAD = 0.15  # a tilt from which its mirrored one fits visibly worse
+_AGREE = 0.9  # merit over observations that only the right tilt reaches
+_ROUGH_MARKS = 40  # enough to choose between poses by
 BLURS_PX = tuple(0.6 * 1.2**k for k in range(13))  # 0.6 to 5.3
 
 
@@ -42,9 +46,17 @@ class ScaleFit:
 
 def estimate_blur(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> float:
     """Return the Gaussian blur (px) under which the marks' profiles fit best."""
-    seen = sample_sideways(image, pose, look, COARSE_BLUR_PX)
     every = max(1, len(look.angle_rad) // _BLUR_MARKS) * 2 - 1  # odd: both bands have their say
-    noise = [median(seen.offsets(blur, every).noise) for blur in BLURS_PX]
+    seen = sample_sideways(image, pose, look, COARSE_BLUR_PX)
+    v_px, half_px, profiles = seen.v_px[::every], seen.half_px[::every], seen.profiles[::every]
+    count, trials = len(v_px), len(BLURS_PX)
+    tried = match_bars(
+        np.tile(v_px, (trials, 1)),
+        np.tile(profiles, (trials, 1)),
+        np.tile(half_px, trials),
+        np.repeat(BLURS_PX, count)[:, None],
+    )
+    noise = [median(one) for one in tried.noise.reshape(trials, count)]
     return BLURS_PX[int(np.argmin(noise))]
 
 
@@ -55,12 +67,14 @@ def _measure(
     blur_px: float,
     *,
     free_camera: bool,
+    linearisations: int,
 ) -> tuple[PoseFit, MarkScan] | None:
     scan = scan_marks(image, pose, look, blur_px)
     if scan.usable.sum() < 16:
         return None
     try:
-        fit = refine_pose(pose, evidence(scan, pose), free_camera=free_camera)
+        seen = evidence(scan, pose)
+        fit = refine_pose(pose, seen, free_camera=free_camera, rounds=linearisations)
     except np.linalg.LinAlgError:
         return None
     sane = np.all(np.isfinite(fit.pose.translation)) and fit.pose.translation[2] > 0
@@ -98,13 +112,26 @@ def settle(
     """
     got = None
     for _ in range(rounds):
-        got = _measure(image, pose, look, blur_px, free_camera=free_camera)
+        got = _measure(image, pose, look, blur_px, free_camera=free_camera, linearisations=1)
         if got is None:
             return None
         last, pose = pose, got[0].pose
         if _moved_px(last, pose, look) < _AT_REST_PX:
             break
     return None if got is None else summarise(*got, blur_px)
+
+
+def _settle_roughly(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> ScaleFit | None:
+    """Fit a rough pose to some of the marks with a broad blur, which sees further."""
+    some, blur = look.thinned(_ROUGH_MARKS), COARSE_BLUR_PX
+    got = _measure(image, pose, some, blur, free_camera=False, linearisations=2)
+    return None if got is None else summarise(*got, blur)
+
+
+def _sure(fit: ScaleFit) -> bool:
+    """Return whether a rough fit is so tilted and so good that no mirrored tilt can be."""
+    seen = len(fit.fit.residual_px)
+    return fit.pose.tilt_rad() > _PLAIN_TILT_RAD and fit.fit.merit > _AGREE * seen
 
 
 def choose_pose(
@@ -115,11 +142,12 @@ def choose_pose(
     At low tilt a mirrored tilt fits nearly as well: what is close is settled finely before it
     is decided. None where too few marks agree with any.
     """
-    rough = [
-        fit
-        for start in starts
-        if (fit := settle(image, start, look, free_camera=False, blur_px=COARSE_BLUR_PX, rounds=1))
-    ]
+    rough: list[ScaleFit] = []
+    for start in starts:
+        fit = _settle_roughly(image, start, look)
+        rough += [fit] if fit else []
+        if fit is not None and _sure(fit):
+            break
     if not rough:
         return None
     best = max(rough, key=lambda f: f.fit.merit)
