@@ -45,6 +45,12 @@ class Allowance:
         average out (0 to 1).
     reader_floor_mm
         What a reading errs by at one place of the scale every time, beside its sigma.
+    u_gain
+        Relative standard uncertainty of the lever's gain, or of a target's scale (1).
+    temperature_mm
+        Standard uncertainty of a centre from warmth between first and last reading.
+    repeat_mm
+        Standard uncertainty of a centre from setting up anew (stylus swung in again).
     """
 
     retrace_mm: float = RETRACE_MM
@@ -53,6 +59,9 @@ class Allowance:
     roughness_mm: float = ROUGHNESS_MM
     reader_common: float = 1.0
     reader_floor_mm: float = READER_FLOOR_DIVISIONS * 0.01
+    u_gain: float = 0.0
+    temperature_mm: float = 0.0
+    repeat_mm: float = 0.0
 
     def form_mm(self, order: int) -> float:
         """Return the amplitude in mm allowed for the work's own lobes of one order."""

@@ -8,7 +8,7 @@ import numpy as np
 
 from readings import Surface, offset_from_first_harmonic
 from sweeps.budget import BudgetLine, Combined, Verdict, combine
-from sweeps.first import directed_covariance
+from sweeps.first import STATED, directed_covariance, stated_covariance
 from sweeps.fourier import Float, harmonic_columns
 from sweeps.result import Harmonic, SweepResult, judge_places, offset_geometry
 from sweeps.retrace import retrace_loss_mm
@@ -111,6 +111,7 @@ def combine_turns(anticlockwise: SweepResult, clockwise: SweepResult) -> Centrin
     budget = _budget(anticlockwise, clockwise, (a1, b1), fit, u_dial, hypot(*side))
     total = combine(budget)
     lost = directed_covariance(a1, b1, _named(budget, "retrace").u_mm ** 2, 0.0)
+    stated = stated_covariance(a1, b1, _stated(anticlockwise, clockwise))
     known = _known_geometry(anticlockwise, size, surface)
     high = float(np.arctan2(b1, a1))
     shape = _mean_shape(anticlockwise, clockwise)
@@ -118,7 +119,7 @@ def combine_turns(anticlockwise: SweepResult, clockwise: SweepResult) -> Centrin
     return CentringResult(
         offset_x_mm=x,
         offset_y_mm=y,
-        covariance=fit + common + lost + (u_dial or 0.0) ** 2 * np.eye(2),
+        covariance=fit + common + lost + stated + (u_dial or 0.0) ** 2 * np.eye(2),
         eccentricity_mm=size,
         u_eccentricity_mm=hypot(budget[0].u_mm, budget[1].u_mm),
         u_dial_mm=u_dial,
@@ -195,7 +196,14 @@ def _budget(
     loss = retrace_loss_mm(hypot(*first), pi * sideways_mm / 2) / sqrt(3)
     lines.append(BudgetLine("retrace", loss, inf, "rest at each turn of the needle"))
     dial = [BudgetLine("dial", u_dial, inf, "its error table")] if u_dial is not None else []
-    return (lines[0], *shared, *lines[1:], *dial)
+    return (lines[0], *shared, *lines[1:], *dial, *_stated(one, other))
+
+
+def _stated(one: SweepResult, other: SweepResult) -> tuple[BudgetLine, ...]:
+    """Return what was stated of gain, temperature and repeatability, the same in both turns."""
+    lines = [line for line in (*one.budget, *other.budget) if line.name in STATED]
+    largest = {line.name: line for line in sorted(lines, key=lambda line: line.u_mm)}
+    return tuple(largest[name] for name in STATED if name in largest)
 
 
 def _along(first: tuple[float, float], covariance: Float) -> float:

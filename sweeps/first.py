@@ -5,6 +5,7 @@ from math import hypot, inf, sqrt
 
 import numpy as np
 
+from sweeps.allowance import Allowance
 from sweeps.budget import BudgetLine
 from sweeps.fourier import Float, form_covariance
 from sweeps.overlap import turned_rad
@@ -26,6 +27,8 @@ class FirstHarmonic:
     lag_mm: float
     drag_mm: float
     loss_mm: float
+    stated: tuple[BudgetLine, ...] = ()
+    """What the allowance states of gain, temperature and repeatability."""
 
     @property
     def size(self) -> float:
@@ -59,7 +62,16 @@ def first_harmonic(task: Task, fit: RobustFit) -> FirstHarmonic:
     loss = retrace_loss_mm(size, task.allowance.retrace_mm) / sqrt(3)
     lag = size * _lag_rad(task) / sqrt(3) if dragged and not task.stops else 0.0
     return FirstHarmonic(
-        a1, b1, fit.covariance[1:3, 1:3], reader, form, drag**2 + lag**2, lag, drag, loss
+        a1,
+        b1,
+        fit.covariance[1:3, 1:3],
+        reader,
+        form,
+        drag**2 + lag**2,
+        lag,
+        drag,
+        loss,
+        stated_lines(size, task.allowance),
     )
 
 
@@ -85,7 +97,29 @@ def budget_of(task: Task, fit: RobustFit, first: FirstHarmonic) -> tuple[BudgetL
     ]
     if task.u_dial_mm is not None:
         lines.append(BudgetLine("dial", task.u_dial_mm, inf, "its error table"))
-    return tuple(lines)
+    return (*lines, *first.stated)
+
+
+GAIN = "lever gain"
+STATED = (GAIN, "temperature", "repeatability")
+"""Lines of the budget that no sweep shows, only a person can state."""
+
+
+def stated_lines(size_mm: float, allowance: Allowance) -> tuple[BudgetLine, ...]:
+    """Return the budget lines of what is stated about the set-up, without those of nothing."""
+    lines = (
+        BudgetLine(GAIN, size_mm * allowance.u_gain, inf, "a known move, or a target's scale"),
+        BudgetLine(STATED[1], allowance.temperature_mm, inf, "warmth between the readings"),
+        BudgetLine(STATED[2], allowance.repeat_mm, inf, "set up anew"),
+    )
+    return tuple(line for line in lines if line.u_mm > 0)
+
+
+def stated_covariance(a1: float, b1: float, lines: tuple[BudgetLine, ...]) -> Float:
+    """Return the (2, 2) covariance in mm² of `stated_lines`: a gain errs along the offset alone."""
+    along = sum(line.u_mm**2 for line in lines if line.name == GAIN)
+    rest = sum(line.u_mm**2 for line in lines if line.name != GAIN)
+    return directed_covariance(a1, b1, along, 0.0) + rest * np.eye(2)
 
 
 def directed_covariance(a1: float, b1: float, along: float, across: float) -> Float:

@@ -1,6 +1,6 @@
 """What a sweep says, and what it says when it says nothing."""
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Literal, NoReturn
 
 import numpy as np
@@ -25,7 +25,9 @@ class Harmonic:
 
 @dataclass(frozen=True, slots=True)
 class SweepFailure:
-    """A sweep that gives no number. It is false, says why, and raises when used as a number.
+    """Readings that give no number. It is false, says why, and raises when used as a number.
+
+    Asked for anything but its reason and flags it raises `UnusableResultError`.
 
     >>> bool(SweepFailure("Too short."))
     False
@@ -38,10 +40,10 @@ class SweepFailure:
         return False
 
     def __getattr__(self, name: str) -> NoReturn:
-        if name in {field.name for field in fields(SweepResult)} or name in _METHODS:
-            msg = f"this sweep gives no {name}: {self.reason}"
-            raise UnusableResultError(msg)
-        raise AttributeError(name)
+        if name.startswith("_"):
+            raise AttributeError(name)
+        msg = f"this sweep gives no {name}: {self.reason}"
+        raise UnusableResultError(msg)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -133,7 +135,6 @@ class SweepResult:
         return combine(self.budget)
 
 
-_METHODS = frozenset({"curve_mm", "shape_mm", "judge", "combined"})
 MIN_PLACES_TO_PROVE = 4
 
 

@@ -9,7 +9,13 @@ from readings import Surface, Sweep, offset_from_first_harmonic
 from sweeps.allowance import DEFAULT_ALLOWANCE, Allowance
 from sweeps.budget import combine
 from sweeps.contact import detect_clipped
-from sweeps.first import FirstHarmonic, budget_of, directed_covariance, first_harmonic
+from sweeps.first import (
+    FirstHarmonic,
+    budget_of,
+    directed_covariance,
+    first_harmonic,
+    stated_covariance,
+)
 from sweeps.fourier import Float
 from sweeps.overlap import TURN_RAD, Return, distinct_places, mean_return, turned_rad
 from sweeps.result import Harmonic, SweepFailure, SweepResult, offset_geometry
@@ -101,7 +107,8 @@ def _offset(
     x, y = offset_from_first_harmonic(first.a1, first.b1, task.surface)
     dial = (task.u_dial_mm or 0.0) ** 2
     dragged = directed_covariance(first.a1, first.b1, first.loss_mm**2, first.sideways)
-    return x, y, first_covariance + dragged + dial * np.eye(2)
+    stated = stated_covariance(first.a1, first.b1, first.stated)
+    return x, y, first_covariance + dragged + stated + dial * np.eye(2)
 
 
 def _extremes(

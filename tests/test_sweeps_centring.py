@@ -5,7 +5,9 @@ import pytest
 from sweep_making import Work, bore_reading, played, turn
 
 from readings import Sweep
-from sweeps import combine_turns, fit_turn
+from sweeps import Allowance, combine_turns, fit_turn
+
+SENSES = ("anticlockwise", "clockwise")
 
 
 def both_ways(offset=(0.05, -0.03), retrace=0.003, lag_rad=0.0, seed=1, diameter=52.0, noise=1e-4):
@@ -101,3 +103,17 @@ def test_turns_over_different_surfaces_do_not_mix():
     face = fit_turn(turn(Work(), rng), surface="face")
     with pytest.raises(ValueError, match="no centre"):
         combine_turns(face, face)
+
+
+def test_what_is_stated_does_not_average_out_over_two_turns():
+    rng, stated = np.random.default_rng(3), Allowance(u_gain=0.02, repeat_mm=0.002)
+    pairs = [
+        [fit_turn(turn(Work(), rng, sense=s), surface="bore", allowance=a) for s in SENSES]
+        for a in (Allowance(), stated)
+    ]
+    plain, more = (combine_turns(*pair) for pair in pairs)
+    names = [line.name for line in more.budget]
+    assert names == ["fit", "reader", "roundness", "retrace", "lever gain", "repeatability"]
+    grown = np.linalg.eigvalsh(more.covariance)
+    assert grown[0] > 0.9 * np.linalg.eigvalsh(plain.covariance)[0] + 4e-6
+    assert more.u_total_mm**2 - plain.u_total_mm**2 == pytest.approx(4e-6 + 0.003**2, rel=0.1)

@@ -244,8 +244,28 @@ def test_a_failure_is_false_says_why_and_raises_when_used(name):
     assert result.reason.endswith(".")
     with pytest.raises(UnusableResultError, match="gives no eccentricity_mm"):
         _ = result.eccentricity_mm
+    with pytest.raises(UnusableResultError):
+        _ = result.any_number_of_another_result
     with pytest.raises(AttributeError):
-        _ = result.no_such_field
+        _ = result._private
+    with pytest.raises(TypeError):
+        _ = 1.0 + result
+
+
+def test_what_is_stated_of_gain_warmth_and_setting_up_stands_in_budget_and_covariance():
+    stated = Allowance(u_gain=0.02, temperature_mm=0.001, repeat_mm=0.002)
+    sweep = turn(Work(), rng())
+    plain, more = (fit_turn(sweep, surface="bore", allowance=a) for a in (Allowance(), stated))
+    lines = {line.name: line.u_mm for line in more.budget}
+    assert lines["lever gain"] == pytest.approx(0.02 * more.eccentricity_mm)
+    assert (lines["temperature"], lines["repeatability"]) == (0.001, 0.002)
+    added = more.u_total_mm**2 - plain.u_total_mm**2
+    assert added == pytest.approx((0.02 * 0.15) ** 2 + 5e-6, rel=1e-2)
+    assert more.u_eccentricity_mm == plain.u_eccentricity_mm
+    grown = more.u_offset_mm - plain.u_offset_mm
+    along = np.array([more.offset_x_mm, more.offset_y_mm]) / more.eccentricity_mm
+    assert along @ grown @ along == pytest.approx(added, rel=1e-9)
+    assert np.linalg.eigvalsh(grown)[0] == pytest.approx(5e-6, rel=1e-9)
 
 
 def test_every_flag_raised_is_registered_and_a_clean_sweep_raises_few():
