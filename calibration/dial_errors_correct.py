@@ -37,7 +37,9 @@ class Corrected:
 class Correction:
     """What is to be added to a reading; linear between the steps of the table.
 
-    `reading_mm` (n,) rises; `deviation_mm` (n,) is the mean of both directions there.
+    `reading_mm` (n,) rises; `deviation_mm` (n,) is the mean of both directions there. `u_mm`
+    is k = 1 of one reading put right, `u_half_difference_mm` of what is left in half the
+    difference of two, without retrace and scatter, which a sweep's own budget holds.
     """
 
     number: int
@@ -46,6 +48,7 @@ class Correction:
     reading_mm: Float
     deviation_mm: Float
     u_mm: float
+    u_half_difference_mm: float
 
     def correct(self, value_mm: float) -> Corrected | None:
         """Return a reading with whole turns put right; None outside the table.
@@ -53,7 +56,7 @@ class Correction:
         >>> from datetime import UTC, datetime
         >>> now = datetime(2026, 11, 25, tzinfo=UTC)
         >>> read, off = np.array([0.0, 0.502, 1.004]), np.array([0.0, 0.002, 0.004])
-        >>> half = Correction(1, now, 1.0, read, off, 0.0004).correct(0.502)
+        >>> half = Correction(1, now, 1.0, read, off, 0.0004, 0.0002).correct(0.502)
         >>> round(half.value_mm, 6)
         0.5
         """
@@ -103,16 +106,16 @@ def correction_of(table: ErrorTable) -> Correction:
         table.mm_per_turn,
         frozen_array(reading),
         frozen_array(off),
-        _u_correction_mm(table, off),
+        *_uncertainties_mm(table, off),
     )
 
 
-def _u_correction_mm(table: ErrorTable, off: Float) -> float:
-    back = retrace_mm(table)
-    half_back = 0.0 if back is None else back / 2
-    between = float(np.max(np.abs(np.diff(off)))) / 2
-    rectangular = hypot(half_back, between) / sqrt(3)
-    return hypot(u_deviation_mm(table), rectangular, scatter_mm(table))
+def _uncertainties_mm(table: ErrorTable, off: Float) -> tuple[float, float]:
+    """Return k = 1 of a reading put right, and of half the difference of two."""
+    between = float(np.max(np.abs(np.diff(off)))) / 2 / sqrt(3)
+    table_mm = hypot(u_deviation_mm(table), between)
+    half_back = (retrace_mm(table) or 0.0) / 2 / sqrt(3)
+    return hypot(table_mm, half_back, scatter_mm(table)), table_mm / sqrt(2)
 
 
 def u_half_difference_mm(table: ErrorTable, span_mm: float) -> float | None:
@@ -131,8 +134,9 @@ def u_half_difference_mm(table: ErrorTable, span_mm: float) -> float | None:
     return hypot(worst / sqrt(12), u_deviation_mm(table) / sqrt(2))
 
 
-def u_by_span_mm(table: ErrorTable) -> tuple[tuple[float, float], ...]:
+def u_by_span_mm(table: ErrorTable, most: int = 40) -> tuple[tuple[float, float], ...]:
     """Return (span, u) pairs of `u_half_difference_mm`, spans rising to the table's length."""
-    spans = sorted({float(s) for s in np.round(table.steps_mm[1:] - table.steps_mm[0], 9)})
-    pairs = [(span, u_half_difference_mm(table, min(span, table.length_mm))) for span in spans]
+    spans = table.steps_mm[1:] - table.steps_mm[0]
+    chosen = spans[:: -max(1, -(-len(spans) // most))][::-1]
+    pairs = [(float(span), u_half_difference_mm(table, float(span))) for span in chosen]
     return tuple((span, u) for span, u in pairs if u is not None)

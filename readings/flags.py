@@ -123,6 +123,11 @@ _ALL = (
         "The dial itself has not been checked.",
     ),
     Flag(
+        "not corrected",
+        "outside the steps of the dial's error table, or its turn is not known",
+        "Not corrected by the dial's check: outside its steps, or the turn is not known.",
+    ),
+    Flag(
         "direction unknown",
         "an offset was asked for without where the sweep began and which way it went",
         "Where the sweep began and which way it turned was not said, so the offset has no "

@@ -74,11 +74,15 @@ def measure_turn(
         tip_radius_mm=dial.tip_radius_mm,
         allowance=Allowance.for_graduation(dial.graduation_mm),
         travel_mm=dial.travel_mm,
-        u_dial_mm=dial.u_dial_mm,
+        u_dial_mm=dial.u_dial_mm(_swing_mm(sweep)),
     )
     if isinstance(result, SweepResult):
         return result, "", result.flags
     return None, _reason(result), result.flags
+
+
+def _swing_mm(sweep: Sweep) -> float:
+    return float(sweep.value_mm.max() - sweep.value_mm.min()) if len(sweep) else 0.0
 
 
 def _reason(failure: SweepFailure) -> str:

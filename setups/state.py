@@ -27,8 +27,14 @@ class Instrument:
     graduation_mm: float
     marks_per_turn: int
     travel_mm: tuple[float, float] | None
-    u_dial_mm: float | None = None
     tip_radius_mm: float = 1.0
+    u_by_span_mm: tuple[tuple[float, float], ...] = ()
+    """(span, u): standard uncertainty of the dial itself on half the swing of a sweep that
+    swings no further than the span; spans rise. Empty while the dial is unchecked."""
+
+    def u_dial_mm(self, span_mm: float) -> float | None:
+        """Return the dial's own uncertainty on half a swing; None where nothing is known."""
+        return next((u for span, u in self.u_by_span_mm if span_mm <= span), None)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from readings import SparehandError
-from ui import check_cli
+from ui import dial_cli
 from ui.home import Home
 from ui.output import put_json, put_table, tell
 
@@ -25,7 +25,7 @@ app = typer.Typer(
 )
 dial_app = typer.Typer(help="The dials Sparehand can read.", no_args_is_help=True)
 records_app = typer.Typer(help="The book of setups.", no_args_is_help=True)
-check_cli.add_to(dial_app)
+dial_cli.add_to(dial_app)
 app.add_typer(dial_app, name="dial")
 app.add_typer(records_app, name="records")
 
@@ -41,6 +41,9 @@ JsonFlag = Annotated[bool, typer.Option("--json", help="Machine-readable output.
 DialName = Annotated[str, typer.Option("--dial", help="A taught dial (see: dial list).")]
 CameraFile = Annotated[
     Path | None, typer.Option("--camera", help="The camera's model; none is assumed without.")
+]
+Correct = Annotated[
+    bool, typer.Option("--correct", help="Put readings right by the dial's newest check.")
 ]
 Fps = Annotated[float, typer.Option("--fps", help="Pictures a second of a folder.")]
 
@@ -136,48 +139,6 @@ def dial_teach(
     )
 
 
-@dial_app.command("list")
-def dial_list(context: typer.Context, as_json: JsonFlag = False) -> None:
-    """List the known dials, newest version of each."""
-    known = _home_of(context).dials
-    dials = [known.load(name) for name in known.list()]
-    if as_json:
-        put_json(
-            [
-                {
-                    "name": d.name,
-                    "version": d.version,
-                    "unit": d.unit,
-                    "graduation": d.graduation,
-                    "marks_per_turn": d.marks_per_turn,
-                    "numbering": d.numbering,
-                    "clockwise": d.clockwise,
-                    "has_turns_counter": d.has_turns_counter,
-                }
-                for d in dials
-            ]
-        )
-        return
-    if not dials:
-        tell("No dial is known yet; teach one with: sparehand dial teach FOLDER")
-        return
-    put_table(
-        "Dials",
-        ("name", "version", "graduation", "marks a turn", "numbering", "rises"),
-        (
-            (
-                d.name,
-                str(d.version),
-                f"{d.graduation:g} {d.unit}",
-                str(d.marks_per_turn),
-                d.numbering,
-                "clockwise" if d.clockwise else "anticlockwise",
-            )
-            for d in dials
-        ),
-    )
-
-
 @app.command()
 def read(
     context: typer.Context,
@@ -186,11 +147,15 @@ def read(
     camera: CameraFile = None,
     jsonl: Annotated[bool, typer.Option("--jsonl", help="A JSON line a picture.")] = False,
     fps: Fps = 15.0,
+    correct: Correct = False,
 ) -> None:
     """Read a dial in every picture of a source; refusals are results too."""
     from ui.read_command import read_lines
 
-    lines = read_lines(source, _home_of(context).dials.load(dial), camera, fps)
+    home = _home_of(context)
+    taught = home.dials.load(dial)
+    correction = dial_cli.newest_correction(home, taught) if correct else None
+    lines = read_lines(source, taught, camera, fps, correction)
     if jsonl:
         for line in lines:
             put_json(line)
@@ -228,14 +193,19 @@ def sweep(
     ] = None,
     gain: Annotated[float, typer.Option(help="True travel over reading, of a lever.")] = 1.0,
     fps: Fps = 15.0,
+    correct: Correct = False,
     as_json: JsonFlag = False,
 ) -> None:
     """Turn a recorded sweep into eccentricity, runout and lobes with uncertainty."""
     from ui.sweep_command import SweepRequest, put_sweep, run_sweep
 
+    home = _home_of(context)
+    taught = home.dials.load(dial)
+    if correct:
+        dial_cli.newest_correction(home, taught)
     request = SweepRequest(
         source=source,
-        dial=_home_of(context).dials.load(dial),
+        dial=taught,
         camera_file=camera,
         collar=collar,
         stops=stops,
@@ -245,6 +215,8 @@ def sweep(
         turning=turning,
         gain=gain,
         fps=fps,
+        errors=home.dial_errors.newest(taught),
+        correct=correct,
     )
     result = run_sweep(request)
     if as_json:

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from calibration.camera import CameraModel, load_camera
+from calibration.dial_errors_correct import Corrected, Correction
 from calibration.dials import TaughtDial
 from readings import Frame, Reading, SourceError
 from vision.dial_reader import DialReader
@@ -46,10 +47,39 @@ def line_of(frame: Frame, reading: Reading) -> dict[str, Any]:
     }
 
 
+def corrected_line(
+    line: dict[str, Any], reading: Reading, correction: Correction
+) -> dict[str, Any]:
+    """Return a line with its value put right, what was added, and k = 1 of the dial's part.
+
+    A reading that cannot be put right keeps its value and gets the flag "not corrected".
+    """
+    if not reading.ok or reading.value_mm is None:
+        return line | {"correction_mm": None, "u_dial_mm": None}
+    found = corrected(reading.value_mm, correction, turns_known=reading.turns is not None)
+    if found is None:
+        told = {"reasons": [*line["reasons"], "not corrected"]}
+        return line | told | {"correction_mm": None, "u_dial_mm": None}
+    put = {"value_mm": reading.value_mm + found.correction_mm}
+    return line | put | {"correction_mm": found.correction_mm, "u_dial_mm": found.u_mm}
+
+
+def corrected(value_mm: float, correction: Correction, *, turns_known: bool) -> Corrected | None:
+    """Return a reading put right; one without turns counts in the one turn that fits."""
+    turns = 0 if turns_known else correction.turns_off(value_mm, value_mm)
+    return None if turns is None else correction.correct(value_mm + turns * correction.mm_per_turn)
+
+
 def read_lines(
-    source: str, dial: TaughtDial, camera_file: Path | None, fps: float
+    source: str,
+    dial: TaughtDial,
+    camera_file: Path | None,
+    fps: float,
+    correction: Correction | None = None,
 ) -> Iterator[dict[str, Any]]:
     """Yield a result for each picture of `source`, in natural file order.
+
+    With a `correction` each value is put right by the dial's error table.
 
     Raises
     ------
@@ -67,6 +97,8 @@ def read_lines(
                 refuse_other_size(source, frame, camera)
             if still:
                 reader.reset()
-            yield line_of(frame, reader.read(frame))
+            reading = reader.read(frame)
+            line = line_of(frame, reading)
+            yield line if correction is None else corrected_line(line, reading, correction)
     finally:
         pictures.close()

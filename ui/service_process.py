@@ -13,6 +13,8 @@ import numpy as np
 
 from calibration.camera import CameraModel, load_camera
 from calibration.collars import Collar
+from calibration.dial_errors import ErrorTable
+from calibration.dial_errors_correct import u_by_span_mm
 from calibration.dials import TaughtDial
 from calibration.handwheels import Handwheel
 from readings import BadInputError, FrameSource
@@ -62,27 +64,44 @@ def bench_dial(home: Home, spec: BenchSpec) -> TaughtDial:
         return home.dials.save(teach_dial(Path(folder), name=BENCH_DIAL))
 
 
-def instrument_of(dial: TaughtDial, tip_radius_mm: float = 1.0) -> Instrument:
-    """Return a taught dial as the guides need to know it; unchecked, so without `u_dial_mm`."""
+def instrument_of(
+    dial: TaughtDial, errors: ErrorTable | None = None, tip_radius_mm: float = 1.0
+) -> Instrument:
+    """Return a taught dial as the guides need to know it, with its newest error table."""
     return Instrument(
         name=dial.name,
         graduation_mm=dial.graduation_mm,
         marks_per_turn=dial.marks_per_turn,
         travel_mm=dial.travel_mm,
+        u_by_span_mm=() if errors is None else u_by_span_mm(errors),
         tip_radius_mm=tip_radius_mm,
     )
 
 
-def _snapshots(dial: TaughtDial, camera: CameraModel | None, collar: Collar) -> dict[str, Any]:
+def _snapshots(
+    dial: TaughtDial, errors: ErrorTable | None, camera: CameraModel | None, collar: Collar
+) -> dict[str, Any]:
     """Return what goes on record about the instruments as they are now."""
     facts = ("name", "version", "unit", "graduation", "marks_per_turn", "numbering", "travel_mm")
     kept: dict[str, Any] = {
-        "dial": {fact: getattr(dial, fact) for fact in facts} | {"checked": None},
+        "dial": {fact: getattr(dial, fact) for fact in facts} | _checked(errors),
         "collar": asdict(collar),
     }
     if camera is not None:
         kept["camera"] = asdict(camera)
     return kept
+
+
+def _checked(errors: ErrorTable | None) -> dict[str, Any]:
+    """Return the date, number, class and verdict of the dial's check; None where there is none."""
+    if errors is None:
+        return {"checked": None}
+    return {
+        "checked": errors.at_utc.isoformat(),
+        "check": errors.number,
+        "judged_by": errors.judged_by,
+        "verdict": errors.verdict,
+    }
 
 
 def _service(
@@ -94,8 +113,12 @@ def _service(
 ) -> Service:
     collar = Collar(MARKERS)
     eyes = Eyes(source, DialReader(dial, camera), CollarReader(collar, camera))
+    errors = home.dial_errors.newest(dial)
     tools = Tools(
-        instrument_of(dial), wheels, snapshots=_snapshots(dial, camera, collar), source=source.name
+        instrument_of(dial, errors),
+        wheels,
+        snapshots=_snapshots(dial, errors, camera, collar),
+        source=source.name,
     )
     return Service(home.folder, eyes, tools, program_version=program_version())
 

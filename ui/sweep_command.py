@@ -1,16 +1,18 @@
 """The engine of `sparehand sweep`: pictures in, the documented JSON fields out."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import degrees, isfinite
 from pathlib import Path
 from typing import Any, get_args
 
 from calibration.camera import load_camera
+from calibration.dial_errors import ErrorTable
+from calibration.dial_errors_correct import correction_of, u_half_difference_mm
 from calibration.dials import TaughtDial
 from readings import DIRECTION_DEG, BadInputError, Sense, Surface, Sweep, flag_sentence
 from sweeps import Allowance, Stop, SweepFailure, SweepResult, fit_turn
 from ui.output import put_table
-from ui.sweep_samples import Look, collar_sweep, look_through, stop_sweep
+from ui.sweep_samples import Look, collar_sweep, corrected_looks, look_through, stop_sweep
 
 MIN_STOPS, MAX_STOPS = 3, 60
 
@@ -25,6 +27,8 @@ class SweepRequest:
         Markers on the collar, or stops in one turn: exactly one of them.
     gain
         True travel over reading, of a lever at an angle.
+    errors, correct
+        The dial's error table, None while it is unchecked; whether to put readings right by it.
     """
 
     source: str
@@ -38,6 +42,8 @@ class SweepRequest:
     turning: str | None = None
     gain: float = 1.0
     fps: float = 15.0
+    errors: ErrorTable | None = None
+    correct: bool = False
 
 
 def run_sweep(request: SweepRequest) -> dict[str, Any]:
@@ -57,10 +63,30 @@ def run_sweep(request: SweepRequest) -> dict[str, Any]:
     looks = look_through(
         request.source, request.dial, camera, collar=request.collar, fps=request.fps
     )
+    looks, u_dial_mm, flags = _by_its_errors(request, looks)
     sweep, stops = _sweep_of(request, looks)
-    result = _fit(request, sweep)
+    sweep = replace(sweep, flags=(*sweep.flags, *flags))
+    result = _fit(request, sweep, u_dial_mm)
     fields = _fields(result, sweep, stops, looks)
     return fields if _has_direction(request) else _without_direction(fields)
+
+
+def _by_its_errors(
+    request: SweepRequest, looks: list[Look]
+) -> tuple[list[Look], float | None, tuple[str, ...]]:
+    """Return the looks (put right where asked for), the dial's u on half a swing, and flags."""
+    table = request.errors
+    if table is None:
+        return looks, None, ()
+    if request.correct:
+        correction = correction_of(table)
+        right = corrected_looks(looks, correction)
+        if right is not None:
+            return right, request.gain * correction.u_half_difference_mm, ()
+    values = [look.value_mm for look in looks if look.value_mm is not None]
+    u_mm = u_half_difference_mm(table, max(values) - min(values))
+    flags = ("not corrected",) if request.correct else ()
+    return looks, None if u_mm is None else request.gain * u_mm, flags
 
 
 def _has_direction(request: SweepRequest) -> bool:
@@ -114,7 +140,9 @@ def _sweep_of(request: SweepRequest, looks: list[Look]) -> tuple[Sweep, tuple[St
     return collar_sweep(looks, gain=request.gain, first_deg=first, sense=sense), ()
 
 
-def _fit(request: SweepRequest, sweep: Sweep) -> SweepResult | SweepFailure:
+def _fit(
+    request: SweepRequest, sweep: Sweep, u_dial_mm: float | None
+) -> SweepResult | SweepFailure:
     if "ambiguous turn" in sweep.flags:
         reason = "The needle jumped so far between pictures that it may have passed a whole turn."
         return SweepFailure(reason, sweep.flags)
@@ -128,6 +156,7 @@ def _fit(request: SweepRequest, sweep: Sweep) -> SweepResult | SweepFailure:
         diameter_mm=request.diameter_mm,
         allowance=Allowance.for_graduation(dial.graduation_mm),
         travel_mm=(low * request.gain, high * request.gain) if known else None,
+        u_dial_mm=u_dial_mm,
     )
 
 

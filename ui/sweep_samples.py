@@ -1,7 +1,7 @@
 """Pictures of a recorded sweep become samples: needle unwrapped, angle from collar or stops."""
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import pi, radians
 from pathlib import Path
@@ -10,6 +10,7 @@ import numpy as np
 
 from calibration.camera import CameraModel
 from calibration.collars import Collar
+from calibration.dial_errors_correct import Correction
 from calibration.dials import TaughtDial
 from readings import BadInputError, Reading, Sample, Sense, Sweep, flag_sentence
 from sweeps import MIN_PAUSE_S, STOP_ANGLE_RAD, Stop, find_stops
@@ -112,6 +113,29 @@ def follow_needle(readings: list[Reading], turn_mm: float) -> list[tuple[float |
         last.append(value)
         followed.append((value, unsure))
     return followed
+
+
+def corrected_looks(looks: list[Look], correction: Correction) -> list[Look] | None:
+    """Return the looks put right by a dial's error table; None where it does not hold for all.
+
+    Where the first reading does not know its turns, the sweep counts in the one turn of the
+    table that holds all of it.
+    """
+    values = [look.value_mm for look in looks if look.value_mm is not None]
+    first = next(look.reading for look in looks if look.value_mm is not None)
+    turns = 0 if first.turns is not None else correction.turns_off(min(values), max(values))
+    if turns is None:
+        return None
+    right: list[Look] = []
+    for look in looks:
+        if look.value_mm is None:
+            right.append(look)
+            continue
+        found = correction.correct(look.value_mm + turns * correction.mm_per_turn)
+        if found is None:
+            return None
+        right.append(replace(look, value_mm=look.value_mm + found.correction_mm))
+    return right
 
 
 def collar_sweep(

@@ -1,7 +1,7 @@
-"""The commands `dial check` and `dial classes`. What needs OpenCV is imported when asked for."""
+"""The commands `dial list`, `dial check`, `dial classes`; OpenCV is imported when asked for."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -12,8 +12,91 @@ from ui.output import put_json, put_table, tell
 if TYPE_CHECKING:
     from calibration.camera import CameraModel
     from calibration.dial_classes import DialClass, Limit
+    from calibration.dial_errors import ErrorTable
+    from calibration.dial_errors_correct import Correction
+    from calibration.dials import TaughtDial
     from ui.check_command import CheckRequest
     from ui.check_steps import StepReader
+
+
+def dial_list(
+    context: typer.Context,
+    as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output.")] = False,
+) -> None:
+    """List the known dials, newest version of each, and when each was last checked."""
+    home: Home = context.obj
+    known = home.dials
+    dials = [(d, home.dial_errors.newest(d)) for d in map(known.load, known.list())]
+    if as_json:
+        put_json([_dial_fields(dial, table) for dial, table in dials])
+        return
+    if not dials:
+        tell("No dial is known yet; teach one with: sparehand dial teach FOLDER")
+        return
+    put_table(
+        "Dials",
+        ("name", "version", "graduation", "marks a turn", "numbering", "rises", "checked"),
+        (
+            (
+                d.name,
+                str(d.version),
+                f"{d.graduation:g} {d.unit}",
+                str(d.marks_per_turn),
+                d.numbering,
+                "clockwise" if d.clockwise else "anticlockwise",
+                _checked_words(table),
+            )
+            for d, table in dials
+        ),
+    )
+
+
+def _dial_fields(dial: "TaughtDial", table: "ErrorTable | None") -> dict[str, Any]:
+    facts = ("name", "version", "unit", "graduation", "marks_per_turn", "numbering", "clockwise")
+    fields = {fact: getattr(dial, fact) for fact in (*facts, "has_turns_counter")}
+    return fields | {"checked": None if table is None else checked_fields(table)}
+
+
+def checked_fields(table: "ErrorTable") -> dict[str, Any]:
+    """Return which check counts, when it was made and what it was judged."""
+    return {
+        "number": table.number,
+        "date": table.at_utc.isoformat(),
+        "class": table.judged_by,
+        "verdict": table.verdict,
+    }
+
+
+def _checked_words(table: "ErrorTable | None") -> str:
+    if table is None:
+        return "never"
+    judged = f": {table.verdict} ({table.judged_by})" if table.verdict else ", not judged"
+    return f"{table.at_utc:%Y-%m-%d}{judged}"
+
+
+def newest_correction(home: Home, dial: "TaughtDial") -> "Correction":
+    """Return the correction of a dial's newest check, and tell which it is.
+
+    Raises
+    ------
+    BadInputError
+        If there is none: a correction that was asked for is not left out in silence.
+    """
+    from calibration.dial_errors_correct import correction_of
+
+    table = home.dial_errors.newest(dial)
+    if table is None:
+        msg = (
+            f"dial {dial.name} was never checked, so nothing can be put right by its check: "
+            f"run 'dial check {dial.name}', or leave --correct out."
+        )
+        raise BadInputError(msg)
+    correction = correction_of(table)
+    tell(
+        f"Put right by check {table.number} of {table.at_utc:%Y-%m-%d}; it holds with the bezel "
+        "as it stood then."
+    )
+    return correction
 
 
 def dial_check(
@@ -156,5 +239,6 @@ def _limit_words(limit: "Limit") -> str:
 
 def add_to(dial_app: typer.Typer) -> None:
     """Hang the commands under `dial`."""
+    dial_app.command("list")(dial_list)
     dial_app.command("check")(dial_check)
     dial_app.command("classes")(dial_classes)
