@@ -16,6 +16,7 @@ from vision.dial_scale import ScaleFit, choose_pose, settle
 
 SHRINKS = (2, 1, 4)
 """How much to shrink a picture for the search: the ways to try, the likeliest first."""
+_FLAT = 0.35
 _HEARD = 0.2  # coherence worth a closer look
 
 
@@ -44,6 +45,16 @@ def find_dial(
     return next((f for f in flags if f != "no dial"), "no dial")
 
 
+def _starts(pose: PlanePose, look: ScaleLook) -> list[PlanePose]:
+    """Return a rough pose and, where it is an answer of its own, its mirrored tilt.
+
+    Tilted by less than about its radius over its distance, a scale has one best tilt only.
+    """
+    nearness = look.outer_mm / float(np.linalg.norm(pose.translation))
+    flat = pose.tilt_rad() < _FLAT * nearness
+    return [pose] if flat else [pose, pose.mirrored()]
+
+
 def _settled(
     gray: NDArray[np.uint8],
     pose: PlanePose,
@@ -53,7 +64,7 @@ def _settled(
     free_camera: bool,
 ) -> ScaleFit | str:
     """Settle a rough pose or its mirrored tilt, whichever is better, and turn it to zero."""
-    rough = choose_pose(gray, [pose, pose.mirrored()], look, free_camera=free_camera)
+    rough = choose_pose(gray, _starts(pose, look), look, free_camera=free_camera)
     if rough is None:
         return "no dial"
     turn = turn_of(gray, rough.pose, dial)

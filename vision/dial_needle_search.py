@@ -29,12 +29,7 @@ def needle_field(pose: PlanePose, look: NeedleLook) -> NeedleField:
     """Prepare rings from the hub to the tip, in the needle's plane."""
     radii = np.linspace(look.hub_mm, min(look.tip_mm, look.rim_mm), _RINGS)
     angle = 2 * np.pi * np.arange(_ANGLES) / _ANGLES
-    ring = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    points = (radii[:, None, None] * ring).reshape(-1, 2)
-    pixels = pose.project(points, -look.height_mm).reshape(_RINGS, _ANGLES, 2)
-    return NeedleField(
-        look, radii, pixels[..., 0].astype(np.float32), pixels[..., 1].astype(np.float32)
-    )
+    return NeedleField(look, radii, *pose.project_rings(radii, angle, -look.height_mm))
 
 
 def _smooth_round(values: NDArray[np.float32], reach: int) -> NDArray[np.float32]:

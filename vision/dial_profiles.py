@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from vision.quick import median
+
 Float = NDArray[np.float64]
 
 
@@ -158,13 +160,18 @@ class Stripes:
 _WIDTH_PRIOR_PX = 0.5
 
 
-def _solve(basis: Float, profiles: Float, ridge: Float) -> tuple[Float, Float]:
-    """Return coefficients (n, p) and inverses (n, p, p) of ridged least squares."""
+def _solve(basis: Float, profiles: Float, ridge: Float, asked: int) -> tuple[Float, Float]:
+    """Return coefficients (n, p) of ridged least squares and the variance factor of one (n,)."""
     size = basis.shape[2]
     turned = basis.transpose(0, 2, 1)
-    normal = turned @ basis + ridge[:, :, None] * np.eye(size)
-    inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
-    return (inverse @ (turned @ profiles[..., None]))[..., 0], inverse
+    normal = turned @ basis
+    diagonal = np.arange(size)
+    normal[:, diagonal, diagonal] += ridge
+    right = np.zeros((len(basis), size, 2))
+    right[..., 0] = (turned @ profiles[..., None])[..., 0]
+    right[:, asked, 1] = 1.0
+    solved = np.asarray(np.linalg.solve(normal, right), dtype=np.float64)
+    return solved[..., 0], solved[:, asked, 1]
 
 
 def match_stripe(v_px: Float, profiles: Float, half_px: Float, blur_px: float) -> Stripes:
@@ -184,7 +191,7 @@ def match_stripe(v_px: Float, profiles: Float, half_px: Float, blur_px: float) -
     levels = np.stack([left, right, *ramps, inside], axis=2)
     weak = np.full((len(v_px), 5), 1e-9)
     weak[:, 2:4] = 0.15
-    first, _ = _solve(levels, profiles, weak)
+    first, _ = _solve(levels, profiles, weak, 0)
     a, b, c = first[:, 0], first[:, 1], first[:, 4]
     one = (a - c)[:, None] * left_slope
     two = (c - b)[:, None] * right_slope
@@ -192,11 +199,11 @@ def match_stripe(v_px: Float, profiles: Float, half_px: Float, blur_px: float) -
     rest = profiles - (levels @ first[..., None])[..., 0]
     noise = np.sqrt(np.sum(rest * rest, axis=1) / max(1, v_px.shape[1] - 7))
     ridge = np.concatenate([weak, np.full((len(v_px), 2), 1e-12)], axis=1)
-    ridge[:, 6] += np.median(noise) ** 2 / _WIDTH_PRIOR_PX**2
-    solved, inverse = _solve(basis, profiles, ridge)
+    ridge[:, 6] += median(noise) ** 2 / _WIDTH_PRIOR_PX**2
+    solved, factor = _solve(basis, profiles, ridge, 5)
     rest = profiles - (basis @ solved[..., None])[..., 0]
     noise = np.sqrt(np.sum(rest * rest, axis=1) / max(1, v_px.shape[1] - 7))
-    sigma = noise * np.sqrt(np.maximum(inverse[:, 5, 5], 0.0))
+    sigma = noise * np.sqrt(np.maximum(factor, 0.0))
     good = np.isfinite(sigma) & np.isfinite(solved[:, 5])
     return Stripes(
         np.where(good, solved[:, 5], 0.0),
