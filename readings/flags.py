@@ -118,6 +118,21 @@ _ALL = (
         "Some readings were left out as outliers.",
     ),
     Flag(
+        "slots left out",
+        "stretches where the reading fell away were left out as slots, holes or an edge",
+        "The stylus fell into slots or holes; those stretches were left out.",
+    ),
+    Flag(
+        "form within scatter",
+        "the form found is no larger than the readings' own scatter makes of nothing",
+        "What looks like out-of-flat may be the readings' own scatter.",
+    ),
+    Flag(
+        "nothing to check by",
+        "as few readings as the answer has unknowns: a misread would pass unseen",
+        "Too few places to notice a misread; touch one or two more.",
+    ),
+    Flag(
         "dial unchecked",
         "no error table is stored for the dial",
         "The dial itself has not been checked.",

@@ -102,7 +102,7 @@ class Model:
             inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
             if condition(normal, inverse) < _WORST_CONDITION:
                 return np.asarray(inverse @ right), inverse
-        return _qr_solution(self.columns(angle_rad), value_mm, np.sqrt(weight))
+        return qr_solution(self.columns(angle_rad), value_mm, np.sqrt(weight))
 
 
 def harmonic_curve(angle_rad: Float, beta: Float) -> Float:
@@ -162,7 +162,14 @@ def condition(matrix: Float, inverse: Float) -> float:
     return float(np.abs(matrix).sum(axis=0).max() * np.abs(inverse).sum(axis=0).max())
 
 
-def _qr_solution(columns: Float, values: Float, root: Float) -> tuple[Float, Float]:
+def qr_solution(columns: Float, values: Float, root: Float) -> tuple[Float, Float]:
+    """Return weighted least squares by QR and the inverse normal matrix; `root` is sqrt(w).
+
+    Raises
+    ------
+    numpy.linalg.LinAlgError
+        If the columns are not independent.
+    """
     q, r = np.linalg.qr(columns * root[:, None])
     if np.min(np.abs(np.diag(r))) < 1e-10 * np.max(np.abs(np.diag(r))):
         msg = "the columns are not independent"

@@ -1,9 +1,10 @@
 """A least-squares fit that leaves outliers out and says how well it knows its answer."""
 
 from dataclasses import dataclass
+from typing import Generic, Protocol, TypeVar
 
 import numpy as np
-from scipy.special import ndtri
+from scipy.special import chdtrc, ndtri
 
 from sweeps.fourier import Float, Model
 
@@ -13,18 +14,40 @@ _MIN_FOR_OUTLIERS = 12
 _MIN_DOF_TO_SCALE = 8
 """Below this the scatter of the residuals says less than the stated sigma."""
 _ROUNDS = 6
+_CONTRADICTED = 0.01
+"""Few residuals overrule the stated sigma only where chance would do it once in a hundred."""
+
+
+class Fittable(Protocol):
+    """A curve linear in its parameters; places are angles ``(n,)`` or columns ``(n, size)``."""
+
+    @property
+    def size(self) -> int:
+        """Number of parameters."""
+
+    def solve(self, places: Float, values: Float, weight: Float, /) -> tuple[Float, Float]:
+        """Return the weighted parameters and the inverse of the normal matrix."""
+
+    def curve(self, places: Float, beta: Float, /) -> Float:
+        """Return the curve in mm at these places, shape ``(n,)``."""
+
+    def slope(self, places: Float, beta: Float, /) -> Float:
+        """Return how the curve changes with place, mm per unit of its uncertainty."""
+
+
+M = TypeVar("M", bound=Fittable)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class RobustFit:
+class Fitted(Generic[M]):
     """Result of `fit_model`.
 
     `covariance` is scaled by the residuals where `dof` is 8 or more; with fewer it holds
-    the stated sigmas, raised where the residuals exceed them. `dof` is shortened where
+    the stated sigmas unless the residuals contradict them. `dof` is shortened where
     neighbouring residuals hang together, infinite where the stated sigmas decide.
     """
 
-    model: Model
+    model: M
     beta: Float
     covariance: Float
     kept: np.ndarray
@@ -37,9 +60,13 @@ class RobustFit:
         return self.model.curve(angle_rad, self.beta)
 
 
+RobustFit = Fitted[Model]
+"""A fit of harmonics."""
+
+
 def fit_model(
-    model: Model, angle_rad: Float, value_mm: Float, sigma_mm: Float, sigma_angle_rad: Float
-) -> RobustFit:
+    model: M, angle_rad: Float, value_mm: Float, sigma_mm: Float, sigma_angle_rad: Float
+) -> Fitted[M]:
     """Fit `model` to n readings; all arrays have shape ``(n,)``.
 
     Minimises ``Σ w_i (y_i - f(θ_i))²`` with ``w = 1 / (σ² + (f' σ_θ)² + τ²)``, where τ is
@@ -65,7 +92,7 @@ def fit_model(
         inverse = inverse * (variance[0] / sigma_mm[0] ** 2)
     scale, true_dof = _scale(residuals[kept], variance[kept], dof)
     scatter = float(np.sqrt(np.mean(residuals[kept] ** 2) * kept.sum() / max(dof, 1)))
-    return RobustFit(model, beta, inverse * scale, kept, residuals, scatter, true_dof)
+    return Fitted(model, beta, inverse * scale, kept, residuals, scatter, true_dof)
 
 
 def _robust_scale(standardised: Float, size: int) -> float:
@@ -75,7 +102,7 @@ def _robust_scale(standardised: Float, size: int) -> float:
 
 
 def _kept(
-    model: Model, angle: Float, values: Float, sigma: Float, residuals: Float
+    model: Fittable, angle: Float, values: Float, sigma: Float, residuals: Float
 ) -> tuple[np.ndarray, Float]:
     """Return which samples are kept, and the residuals about the fit to those."""
     n, size = len(values), model.size
@@ -97,7 +124,7 @@ def _kept(
     return kept, z * sigma
 
 
-def _huber_residuals(model: Model, angle: Float, values: Float, sigma: Float, z: Float) -> Float:
+def _huber_residuals(model: Fittable, angle: Float, values: Float, sigma: Float, z: Float) -> Float:
     for _ in range(_ROUNDS):
         bound = _HUBER * _robust_scale(z, model.size)
         weights = np.minimum(1.0, bound / np.maximum(np.abs(z), 1e-300)) / sigma**2
@@ -117,7 +144,8 @@ def _scale(residuals: Float, variance: Float, dof: int) -> tuple[float, float]:
         return 1.0, float("inf")
     found = float(np.sum(residuals**2 / variance)) / dof
     if dof < _MIN_DOF_TO_SCALE:
-        return max(1.0, found), float("inf") if found <= 1.0 else float(dof)
+        contradicted = float(chdtrc(dof, found * dof)) < _CONTRADICTED
+        return (found, float(dof)) if contradicted else (1.0, float("inf"))
     lengthening = _memory(residuals / np.sqrt(variance))
     return found * lengthening, max(dof / lengthening, 1.0)
 
