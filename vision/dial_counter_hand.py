@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.dial_counter_ring import parabola_top
+from vision.dial_cover import covered
 from vision.dial_marks import sample
 from vision.dial_needle import Line, NeedleLook, telling_axis
 from vision.dial_pose import Float, PlanePose
@@ -95,28 +96,6 @@ class HandFit:
     """Share of the hand that lies in the open."""
 
 
-def _covered(
-    pose: PlanePose, look: NeedleLook, line: Line, at_px: Float, wider_px: float
-) -> NDArray[np.bool_]:
-    """Return which pixels (n, 2) the needle, at its own height, covers."""
-    used = look.half_width_mm > 0
-    u, half = look.u_mm[used], look.half_width_mm[used]
-    way = np.array([np.cos(line[0]), np.sin(line[0])])
-    aside = np.array([-way[1], way[0]])
-    middle = u[:, None] * way + line[1] * aside
-    spine = pose.project(middle, -look.height_mm)
-    width = np.linalg.norm(
-        pose.project(middle + half[:, None] * aside, -look.height_mm) - spine, axis=1
-    )
-    along = spine[-1] - spine[0]
-    along /= np.linalg.norm(along)
-    arm = at_px - spine[0]
-    place, off = arm @ along, np.abs(arm @ np.array([-along[1], along[0]]))
-    places = (spine - spine[0]) @ along
-    inside = (place > -wider_px) & (place < places[-1] + wider_px)
-    return np.asarray(inside & (off < np.interp(place, places, width) + wider_px))
-
-
 def patch_grid(
     pose: PlanePose, needle: NeedleLook, centre_mm: Float, radius_mm: float
 ) -> PatchGrid:
@@ -132,7 +111,7 @@ def see_patch(image: NDArray[np.uint8], grid: PatchGrid, line: Line, blur_px: fl
     if _far_from(line, grid):
         return Patch(light, None)
     at = grid.pixels.reshape(-1, 2)
-    hidden = _covered(grid.pose, grid.needle, line, at, 1.5 + blur_px)
+    hidden = covered(grid.pose, grid.needle, line, at, 1.5 + blur_px)
     return Patch(light, ~hidden.reshape(_SIDE, _SIDE))
 
 

@@ -9,8 +9,10 @@ from numpy.typing import NDArray
 from calibration.camera import CameraModel
 from calibration.dial_sheet import DialSheet, TeachingPhoto
 from vision.dial_beat import pull
+from vision.dial_cover import covered
 from vision.dial_judge import judge_scale
 from vision.dial_marks import ScaleLook, sample, sample_sideways, sideways_basis
+from vision.dial_needle import NeedleLook
 from vision.dial_pose import Float, PlanePose, rotation_matrix
 from vision.dial_profiles import match
 from vision.dial_rotation import unroll, view_radii
@@ -19,6 +21,10 @@ from vision.dial_scale import BLURS_PX, COARSE_BLUR_PX, ScaleFit, settle_best
 _FIRST_INNER = 0.94  # share of the radius that the shortest marks surely reach inwards to
 _FIRST_HALF_WIDTH = 0.11  # of the pitch
 _ENOUGH = 0.6  # share of marks a teaching photo must show
+_CLEAR = 6.0  # times the ring's typical level: brighter than that no bare face is
+_SPECK = np.ones((3, 3), np.uint8)
+_AROUND = np.ones((5, 9), np.uint8)  # a reflection's surroundings, spoilt with it
+_SHADE = 0.012  # of the ring's radius: how far beside a needle its shadow may lie
 _CLICKS_NEAR = 0.08  # of the radius: how far clicks may lie from the mark ends they name
 
 
@@ -164,17 +170,39 @@ def learn_half_width(photos: list[LearnedPhoto], look: ScaleLook) -> float:
     return float(widths[int(np.argmin(noise))])
 
 
+def _clear_ring(
+    one: LearnedPhoto, look: ScaleLook, needle: NeedleLook, radii: Float, rising: float
+) -> Float:
+    """Return a photo's ring of numerals, NaN where its needle or a reflection hides them.
+
+    Reflections lie on the side of the face's level where no print lies.
+    """
+    count = len(look.angle_rad)
+    ring = unroll(one.gray, one.scale.pose, radii, count, rising)
+    limit = _CLEAR * float(np.quantile(np.abs(ring), 0.5)) + 1e-9
+    beyond = (-look.sign * ring > limit).astype(np.uint8)
+    glare = cv2.dilate(cv2.morphologyEx(beyond, cv2.MORPH_OPEN, _SPECK), _AROUND)
+    angle = rising * 2 * np.pi * np.arange(ring.shape[1]) / ring.shape[1]
+    points = radii[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    pixels = one.scale.pose.project(points.reshape(-1, 2))
+    spread_px = float(np.linalg.norm(pixels - pixels.mean(axis=0), axis=1).max())
+    line = (rising * 2 * np.pi * one.photo.reading_divisions / count, 0.0)
+    hidden = covered(one.scale.pose, needle, line, pixels, _SHADE * spread_px)
+    ring[(np.asarray(glare) > 0) | hidden.reshape(ring.shape)] = np.nan
+    return np.asarray(ring / (np.nanstd(ring) + 1e-9))
+
+
 def learn_view(
-    photos: list[LearnedPhoto], look: ScaleLook, sheet: DialSheet
+    photos: list[LearnedPhoto], look: ScaleLook, needle: NeedleLook, rising: float
 ) -> tuple[Float, Float]:
     """Return the taught view of the numerals (rows, columns) and its radii.
 
-    The median over the photos takes needle, shadow and glare out once there are three.
+    What needle or reflection hide in one photo comes from the others; what they hide in all
+    says nothing (0).
     """
     radii = view_radii(look.inner_mm, look.outer_mm)
-    rising = 1.0 if sheet.clockwise else -1.0
-    rings = [
-        unroll(one.gray, one.scale.pose, radii, sheet.marks_per_turn, rising) for one in photos
-    ]
-    rings = [ring / (np.std(ring) + 1e-9) for ring in rings]
-    return np.median(np.array(rings), axis=0), radii
+    rings = np.array([_clear_ring(one, look, needle, radii, rising) for one in photos])
+    view = np.zeros(rings.shape[1:])
+    seen = ~np.isnan(rings).all(axis=0)
+    view[seen] = np.nanmedian(rings[:, seen], axis=0)
+    return view, radii

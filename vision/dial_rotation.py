@@ -21,6 +21,8 @@ VIEW_ROWS = 20
 INNERMOST = 0.56
 """Share of the scale's radius inside which a counter may stand that does not turn with it."""
 _CLIP = 3.0
+_STROKE = 0.005  # of a turn: sigma of what counts as broad, along the ring, ...
+_STROKE_ROWS = 2.0  # ... and across it: the same in mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +66,19 @@ def even_out(values: NDArray[np.float32]) -> Float:
     return np.asarray(np.clip(flat, -2 * limit, 2 * limit), dtype=np.float64)
 
 
+def detail(ring: Float) -> Float:
+    """Return a ring (rows, columns) freed of what is broader than a numeral's strokes.
+
+    What numerals have in common says nothing about the turn; needle, shadows and the edges of
+    reflections are broad as well.
+    """
+    across = _STROKE * ring.shape[1]
+    reach = int(3 * across) + 1
+    padded = np.concatenate([ring[:, -reach:], ring, ring[:, :reach]], axis=1)
+    broad = cv2.GaussianBlur(padded.astype(np.float32), (0, 0), across, sigmaY=_STROKE_ROWS)
+    return np.asarray(ring - broad[:, reach:-reach])
+
+
 def match_turn(ring: Float, view: Float, per_mark: int = PER_MARK) -> ScaleTurn:
     """Return the turn by whole marks at which a ring looks most like the taught view."""
     columns = view.shape[1]
@@ -78,4 +93,4 @@ def match_turn(ring: Float, view: Float, per_mark: int = PER_MARK) -> ScaleTurn:
 def turn_of(image: NDArray[np.uint8], pose: PlanePose, dial: TaughtDial) -> ScaleTurn:
     """Return how far a settled pose of a dial's scale must turn to its zero."""
     ring = unroll(image, pose, dial.view_radius_mm, dial.marks_per_turn, dial.rising)
-    return match_turn(ring, dial.view)
+    return match_turn(detail(ring), detail(dial.view))

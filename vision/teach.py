@@ -145,8 +145,8 @@ def _learn_marks(learned: list[LearnedPhoto], look: ScaleLook) -> ScaleLook:
 def _assemble(
     name: str, sheet: DialSheet, learned: list[LearnedPhoto], look: ScaleLook
 ) -> TaughtDial:
-    view, radii = learn_view(learned, look, sheet)
     needle = learn_needle(learned, sheet, float(np.max(look.inner_mm)))
+    view, radii = learn_view(learned, look, needle, 1.0 if sheet.clockwise else -1.0)
     counts = sheet.has_turns_counter
     counter = learn_counter(learned, sheet, needle, look.sign) if counts else None
     return TaughtDial(
