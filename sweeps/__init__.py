@@ -5,18 +5,33 @@ import `readings` only.
 """
 
 from sweeps.allowance import DEFAULT_ALLOWANCE, STOP_ANGLE_RAD, Allowance
-from sweeps.budget import BudgetLine, Combined, Verdict, combine, coverage_factor, verdict
+from sweeps.budget import (
+    BudgetLine,
+    Combined,
+    Verdict,
+    combine,
+    coverage_factor,
+    monte_carlo,
+    shares,
+    verdict,
+    verdict_between,
+)
 from sweeps.centring import CentringResult, combine_turns
 from sweeps.circles import CircleFit, Roundness, fit_circle, roundness
 from sweeps.contact import detect_clipped
-from sweeps.points import FewPoints, four_point, three_point
-from sweeps.result import (
-    Harmonic,
-    SweepFailure,
-    SweepResult,
-    UnusableResultError,
-    offset_geometry,
+from sweeps.distributions import (
+    Arcsine,
+    Distribution,
+    Rectangular,
+    Student,
+    Triangular,
+    resolution,
+    span,
 )
+from sweeps.drawn import MonteCarlo
+from sweeps.points import FewPoints, four_point, three_point
+from sweeps.propagation import Input, Propagated, propagate, propagate_monte_carlo, roads_agree
+from sweeps.result import Harmonic, SweepFailure, SweepResult, UnusableResultError, offset_geometry
 from sweeps.stops import MIN_PAUSE_S, Stop, find_stops
 from sweeps.turn import fit_turn
 
@@ -25,16 +40,24 @@ __all__ = [
     "MIN_PAUSE_S",
     "STOP_ANGLE_RAD",
     "Allowance",
+    "Arcsine",
     "BudgetLine",
     "CentringResult",
     "CircleFit",
     "Combined",
+    "Distribution",
     "FewPoints",
     "Harmonic",
+    "Input",
+    "MonteCarlo",
+    "Propagated",
+    "Rectangular",
     "Roundness",
     "Stop",
+    "Student",
     "SweepFailure",
     "SweepResult",
+    "Triangular",
     "UnusableResultError",
     "Verdict",
     "combine",
@@ -45,8 +68,16 @@ __all__ = [
     "fit_circle",
     "fit_turn",
     "four_point",
+    "monte_carlo",
     "offset_geometry",
+    "propagate",
+    "propagate_monte_carlo",
+    "resolution",
+    "roads_agree",
     "roundness",
+    "shares",
+    "span",
     "three_point",
     "verdict",
+    "verdict_between",
 ]

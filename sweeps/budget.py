@@ -5,19 +5,39 @@ from dataclasses import dataclass
 from math import hypot, inf, isfinite
 from typing import Literal
 
+import numpy as np
 from scipy.special import ndtri, stdtrit
+
+from sweeps.distributions import Distribution, Scaled, Student
+from sweeps.drawn import DRAWS, MonteCarlo, summarise
 
 VerdictWord = Literal["inside", "outside", "cannot tell"]
 
 
 @dataclass(frozen=True, slots=True)
 class BudgetLine:
-    """One contribution: standard uncertainty in mm (k = 1) on the quantity judged."""
+    """One contribution: standard uncertainty in mm (k = 1) on the quantity judged.
+
+    `spread` is its distribution on that quantity where it is known to be no normal one or
+    Student's t; the GUM's road does not use it.
+    """
 
     name: str
     u_mm: float
     dof: float = inf
     note: str = ""
+    spread: Distribution | None = None
+
+    @classmethod
+    def of(
+        cls, name: str, spread: Distribution, factor: float = 1.0, note: str = ""
+    ) -> "BudgetLine":
+        """Return the line of an input with this spread, `factor` its sensitivity.
+
+        >>> BudgetLine.of("dial", Student(0.002, 9), 0.5).u_mm
+        0.001
+        """
+        return cls(name, abs(factor) * spread.u, spread.dof, note, Scaled(spread, factor))
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +70,35 @@ def combine(lines: Iterable[BudgetLine]) -> Combined:
     u_mm = hypot(*(line.u_mm for line in used)) if used else 0.0
     weight = sum(line.u_mm**4 / line.dof for line in used)
     return Combined(u_mm, u_mm**4 / weight if weight > 0 else inf)
+
+
+def monte_carlo(
+    lines: Iterable[BudgetLine],
+    rng: np.random.Generator,
+    *,
+    draws: int = DRAWS,
+    probability: float = 0.95,
+) -> MonteCarlo:
+    """Return what the lines add up to when each is drawn: the second road for `combine`."""
+    total = np.zeros(draws)
+    for line in lines:
+        spread = line.spread if line.spread is not None else Student(line.u_mm, line.dof)
+        total += spread.draw(rng, draws)
+    return summarise(total, probability)
+
+
+def shares(lines: Iterable[BudgetLine]) -> tuple[tuple[str, float], ...]:
+    """Return each name's share of the variance, the heaviest first; nothing for no variance.
+
+    >>> shares([BudgetLine("fit", 3.0), BudgetLine("dial", 4.0)])
+    (('dial', 0.64), ('fit', 0.36))
+    """
+    used = tuple(lines)
+    total = sum(line.u_mm**2 for line in used)
+    if total == 0:
+        return ()
+    each = [(line.name, line.u_mm**2 / total) for line in used]
+    return tuple(sorted(each, key=lambda one: -one[1]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,3 +150,28 @@ def verdict(
         return Verdict("inside", guard, guard)
     word: VerdictWord = "outside" if value_mm - guard > tolerance_mm else "cannot tell"
     return Verdict(word, guard, guard)
+
+
+def verdict_between(
+    value_mm: float,
+    u_mm: float | None,
+    limits_mm: tuple[float, float],
+    dof: float = inf,
+    probability: float = 0.95,
+) -> Verdict:
+    """Judge a signed value against a lower and an upper limit, either of which may be infinite.
+
+    "inside" where the value is a guard band inside both, "outside" where it is one
+    outside either (ISO 14253-1). `least_provable_mm` is the least width between limits.
+
+    >>> verdict_between(0.4, 0.1, (0.0, inf)).word
+    'inside'
+    """
+    if u_mm is None or not isfinite(u_mm) or not isfinite(value_mm):
+        return Verdict("cannot tell", inf, inf)
+    low, high = limits_mm
+    guard = coverage_factor(probability, dof) * u_mm
+    if low + guard <= value_mm <= high - guard:
+        return Verdict("inside", guard, 2 * guard)
+    out = value_mm < low - guard or value_mm > high + guard
+    return Verdict("outside" if out else "cannot tell", guard, 2 * guard)
