@@ -38,17 +38,17 @@ BRASS = Material((92.0, 160.0, 196.0), 0.7)
 
 
 class Canvas:
-    """A picture `FINE` times finer than the camera's, with its coverage."""
+    """A picture `fine` times finer than the camera's, with its coverage."""
 
-    def __init__(self, camera: CameraModel) -> None:
-        self.camera = camera
-        shape = (camera.image_height * FINE, camera.image_width * FINE)
+    def __init__(self, camera: CameraModel, fine: int = FINE) -> None:
+        self.camera, self._fine = camera, fine
+        shape = (camera.image_height * fine, camera.image_width * fine)
         self.colour = np.zeros((*shape, 3), np.uint8)
         self.cover = np.zeros(shape, np.uint8)
 
     def polygons(self, corners_px: Float, colours: Float) -> None:
         """Fill convex polygons (n, corners, 2), in the camera's pixels, with colours (n, 3)."""
-        fine = np.round(((corners_px + 0.5) * FINE - 0.5) * (1 << _SHIFT)).astype(np.int32)
+        fine = np.round(((corners_px + 0.5) * self._fine - 0.5) * (1 << _SHIFT)).astype(np.int32)
         for corners, bgr in zip(fine, np.clip(colours, 0, 255).tolist(), strict=True):
             cv2.fillConvexPoly(self.colour, corners, bgr, cv2.LINE_8, _SHIFT)
             cv2.fillConvexPoly(self.cover, corners, (255,), cv2.LINE_8, _SHIFT)

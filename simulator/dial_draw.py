@@ -1,0 +1,386 @@
+"""Draw a dial of any make in any light, with the truth.
+
+>>> import numpy as np
+>>> from simulator.dial_design import random_design
+>>> from simulator.dial_draw import draw_view
+>>> from simulator.dial_view import random_camera, random_view
+>>> rng = np.random.default_rng(1)
+>>> design, camera = random_design(rng), random_camera(rng, (640, 480))
+>>> image, truth = draw_view(design, random_view(design, camera, "clean", rng), rng)
+>>> image.shape, truth.category
+((480, 640, 3), 'clean')
+
+Everything is linear light until the sensor. Print and hands are computed
+for each pixel or finer, from where it meets the face's plane and the needle's plane
+above it: perspective, lens distortion and parallax are the true ones.
+"""
+
+import math
+from collections import OrderedDict
+from dataclasses import dataclass, replace
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import CameraModel
+from simulator.canvas import DARK_STEEL, Canvas, Image
+from simulator.dial_design import Counter, DialDesign, Hand
+from simulator.dial_hands import cover
+from simulator.dial_light import blurred, lay_finger, linear, stored, workshop
+from simulator.dial_print import Print, print_face, sample, sample_dirt
+from simulator.dial_view import DialView
+from simulator.optics import PlaneMap, Window, project, window_round
+
+Soft = NDArray[np.float32]
+_KEPT_PRINTS = 3
+_prints: OrderedDict[DialDesign, Print] = OrderedDict()
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnTruth:
+    """What is true of a picture, as in the `truth.json` of a dial's folder."""
+
+    category: str
+    cover: str | None
+    divisions: float | None
+    total_divisions: float | None
+    would_be: float | None
+    tilt_deg: float
+    face_radius_px: float
+    smear_divisions: float
+    pivot_px: tuple[float, float] | None
+    zero_px: tuple[float, float] | None
+
+    def entry(self, file: str) -> dict[str, Any]:
+        """Return the entry of `truth.json`."""
+        named = {name: getattr(self, name) for name in self.__slots__}
+        return {"file": file, **{k: _rounded(k, v) for k, v in named.items()}}
+
+
+def _rounded(name: str, value: Any) -> Any:  # noqa: ANN401 - straight to JSON
+    if isinstance(value, tuple):
+        return [round(v, 2) for v in value]
+    digits = 4 if name in ("divisions", "total_divisions", "would_be") else 2
+    return round(value, digits) if isinstance(value, float) else value
+
+
+def draw_view(
+    design: DialDesign, view: DialView, rng: np.random.Generator
+) -> tuple[Image, DrawnTruth]:
+    """Return the picture (height, width, 3) as decoded from JPEG, and its truth."""
+    packed, truth = draw_jpeg(design, view, rng)
+    image = cv2.imdecode(np.frombuffer(packed, np.uint8), cv2.IMREAD_COLOR)
+    return np.asarray(image, dtype=np.uint8), truth
+
+
+def draw_jpeg(
+    design: DialDesign, view: DialView, rng: np.random.Generator
+) -> tuple[bytes, DrawnTruth]:
+    """Return the picture as a JPEG file's bytes, and its truth."""
+    image = stored(light_of(design, view), view, rng)
+    _, packed = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, view.jpeg_quality])
+    return packed.tobytes(), truth_of(design, view)
+
+
+def truth_of(design: DialDesign, view: DialView) -> DrawnTruth:
+    """Return what is true of a view."""
+    ends = [[0.0, 0.0, design.needle_height_mm], [0.0, design.radius_mm, 0.0]]
+    pivot, zero = project(view.camera, view.place(design).to_camera(ends)).tolist()
+    refused = view.cover in ("needle", "gone", "blur", "spin")
+    reading = view.total_divisions % design.marks_per_turn
+    total = view.total_divisions if design.counter is not None else reading
+    return DrawnTruth(
+        category=view.category,
+        cover=view.cover,
+        divisions=None if refused else reading,
+        total_divisions=None if refused else total,
+        would_be=reading if view.cover in ("blur", "spin") else None,
+        tilt_deg=view.tilt_deg,
+        face_radius_px=view.face_radius_px,
+        smear_divisions=view.sweep_divisions,
+        pivot_px=None if view.gone else (pivot[0], pivot[1]),
+        zero_px=None if view.gone else (zero[0], zero[1]),
+    )
+
+
+def light_of(design: DialDesign, view: DialView) -> Soft:
+    """Return the light on the sensor (height, width, 3), without its noise."""
+    light = workshop(view)
+    window = None
+    if not view.gone:
+        window = _dial_window(design, view)
+        _Drawing(design, view, window).paint(light[window.rows, window.columns])
+    for finger in view.fingers:
+        lay_finger(light, finger, 1.0)
+    light *= np.array(view.tint, np.float32) * np.float32(view.exposure)
+    return blurred(light, view, window)
+
+
+def _dial_window(design: DialDesign, view: DialView) -> Window:
+    turn = np.linspace(0.0, 2 * math.pi, 40)
+    ring = np.column_stack([np.cos(turn), np.sin(turn), np.zeros(40)])
+    outer = design.radius_mm * (design.face_radius + design.bezel_width)
+    body = [0, 0, -design.body_depth * design.radius_mm]
+    points = np.vstack([ring * outer + [0, 0, design.bezel_height_mm], ring * outer + body])
+    pixels = project(view.camera, view.place(design).to_camera(points))
+    return window_round(view.camera, pixels, 6 + int(1.5 * view.focus_px))
+
+
+def _print_of(design: DialDesign) -> Print:
+    """Return the design's print; the last few are kept."""
+    if design not in _prints:
+        _prints[design] = print_face(design)
+        while len(_prints) > _KEPT_PRINTS:
+            _prints.popitem(last=False)
+    _prints.move_to_end(design)
+    return _prints[design]
+
+
+class _Drawing:
+    """One dial in one view, drawn into a window of the picture."""
+
+    def __init__(self, design: DialDesign, view: DialView, window: Window) -> None:
+        self.design, self.view, self.window = design, view, window
+        self.place = view.place(design)
+        self.camera = _cut_camera(view.camera, window)
+        self.per_radius = view.face_radius_px / design.face_radius
+        self.fine = 2 if self.per_radius > 130 else 3
+
+    def paint(self, light: Soft) -> None:
+        """Paint case, face, hands, glare and bezel over what is behind, in place."""
+        self._solids(light, self._body)
+        face = PlaneMap(self.view.camera, self.place, 0.0, self.window)
+        x, y = (v / np.float32(self.design.radius_mm) for v in face.on(self.window))
+        colour = self._printed(x, y)
+        colour *= cv2.merge([self._light(x, y)] * 3)
+        counter = self.design.counter
+        if counter is not None:
+            self._counter_hand(colour, counter)
+        self._needle(colour)
+        self._glare(colour)
+        inside = np.clip(
+            (self.design.face_radius - cv2.magnitude(x, y)) * self.per_radius + 0.5, 0, 1
+        )
+        _mix(light, inside, colour)
+        self._solids(light, self._bezel)
+
+    def _printed(self, x: Soft, y: Soft) -> Soft:
+        """Return the face's own light: paper, ink, dirt."""
+        made = _print_of(self.design)
+        per = self.per_radius * math.sqrt(math.cos(math.radians(self.view.tilt_deg)))
+        ink = sample(made.ring, x, y, per)
+        spin = math.radians(self.view.bezel_deg) if self._stands() else 0.0
+        cos, sin = np.float32(math.cos(spin)), np.float32(math.sin(spin))
+        inner = sample(made.inner, cos * x + sin * y, cos * y - sin * x, per)
+        share = cv2.max(ink, inner).astype(np.float32) / np.float32(255)
+        dirt = sample_dirt(made.dirt, x, y)
+        paper, black = (np.array(c, np.float32) for c in (self.design.face, self.design.ink))
+        parts = [dirt * (p + share * (b - p)) for p, b in zip(paper, black, strict=True)]
+        return np.asarray(cv2.merge(parts), dtype=np.float32)
+
+    def _stands(self) -> bool:
+        return self.design.counter is not None and self.design.counter.stands
+
+    def _light(self, x: Soft, y: Soft) -> Soft:
+        """Return how light falls on the face: a slope, and the bezel's soft shadow."""
+        view, design = self.view, self.design
+        wall = design.bezel_height_mm / design.radius_mm
+        shift = wall * view.light[0], wall * view.light[1]
+        from_wall = design.face_radius - cv2.magnitude(
+            x - np.float32(shift[0]), y - np.float32(shift[1])
+        )
+        soft = max(0.02, wall * view.penumbra)
+        lit = np.clip(from_wall / soft + 0.5, 0, 1)
+        slope = 1 - 0.08 * (x * view.light[0] + y * view.light[1])
+        return np.asarray(slope * (1 - view.shadow * (1 - lit)), dtype=np.float32)
+
+    def _counter_hand(self, colour: Soft, counter: Counter) -> None:
+        design, view = self.design, self.view
+        spin = math.radians(view.bezel_deg) if counter.stands else 0.0
+        turns = view.total_divisions / design.marks_per_turn
+        bezel_turns = spin / (2 * math.pi) * design.rising
+        sense = 1.0 if counter.clockwise else -1.0
+        at = sense * 2 * math.pi * (turns + bezel_turns) / counter.turns - spin
+        cos, sin = math.cos(spin), math.sin(spin)
+        middle = counter.centre
+        centre = cos * middle[0] - sin * middle[1], cos * middle[1] + sin * middle[0]
+        height = 0.45 * design.needle_height_mm
+        self._hand(colour, counter.hand, at, 0.0, height, centre)
+
+    def _needle(self, colour: Soft) -> None:
+        design, view = self.design, self.view
+        sweep = view.sweep_divisions * 2 * math.pi / design.marks_per_turn
+        at, height = view.needle_rad(design), design.needle_height_mm
+        self._hand(colour, design.needle, at, sweep, height, (0.0, 0.0))
+        cap = Hand((-1e-3, design.cap_radius), (2 * design.cap_radius,) * 2, design.cap_colour)
+        self._cap(colour, cap, height + design.cap_mm)
+
+    def _hand(
+        self,
+        colour: Soft,
+        hand: Hand,
+        at: float,
+        sweep: float,
+        height_mm: float,
+        centre: tuple[float, float],
+    ) -> None:
+        """Draw a hand's shadow on the face, then the hand."""
+        view, high = self.view, height_mm / self.design.radius_mm
+        shift = centre[0] + high * view.light[0], centre[1] + high * view.light[1]
+        shade, box = self._share(hand, at, sweep, 0.0, shift, high * view.penumbra)
+        _part(colour, box)[...] *= (1 - view.shadow * shade)[..., None]
+        share, box = self._share(hand, at, sweep, height_mm, centre, 0.0)
+        part, tone = _part(colour, box), np.array(hand.colour, np.float32)
+        part += share[..., None] * (tone - part)
+
+    def _share(
+        self,
+        hand: Hand,
+        at: float,
+        sweep: float,
+        height_mm: float,
+        centre: tuple[float, float],
+        soft: float,
+    ) -> tuple[Soft, Window]:
+        """Return a hand's share of each pixel of the box around it."""
+        box = self._box(hand, at, sweep, height_mm, centre, soft)
+        if soft * self.per_radius > 2:
+            box = replace(box, fine=1)
+        x, y = PlaneMap(self.view.camera, self.place, height_mm, box).on(box)
+        radius = np.float32(self.design.radius_mm)
+        x, y = x / radius - np.float32(centre[0]), y / radius - np.float32(centre[1])
+        edge = max(1.0 / (self.per_radius * box.fine), soft)
+        fine = cover(hand, x, y, at, sweep, edge)
+        share = cv2.resize(fine, (box.width, box.height), interpolation=cv2.INTER_AREA)
+        local = replace(box, left=box.left - self.window.left, top=box.top - self.window.top)
+        return np.asarray(share, dtype=np.float32), local
+
+    def _box(
+        self,
+        hand: Hand,
+        at: float,
+        sweep: float,
+        height_mm: float,
+        centre: tuple[float, float],
+        soft: float,
+    ) -> Window:
+        ways = at + np.linspace(-sweep / 2, sweep / 2, 5)
+        along = np.array([hand.along[0] - soft, hand.along[-1] + soft])
+        way = np.column_stack([np.sin(ways), np.cos(ways)])
+        middle = (along[:, None, None] * way[None]).reshape(-1, 2) + centre
+        wide = max(hand.half) + soft
+        corners = (middle[:, None] + wide * _SQUARE[None]).reshape(-1, 2) * self.design.radius_mm
+        points = np.column_stack([corners, np.full(len(corners), height_mm)])
+        seen = project(self.view.camera, self.place.to_camera(points))
+        box = window_round(self.view.camera, seen, 2, self.fine)
+        return _within(box, self.window)
+
+    def _cap(self, colour: Soft, cap: Hand, height_mm: float) -> None:
+        box = self._box(cap, 0.0, 0.0, height_mm, (0.0, 0.0), cap.along[-1])
+        plain = replace(box, fine=1)
+        x, y = PlaneMap(self.view.camera, self.place, height_mm, plain).on(plain)
+        radius = cv2.magnitude(x, y) / np.float32(self.design.radius_mm)
+        share = np.clip((cap.along[-1] - radius) * self.per_radius + 0.5, 0, 1)
+        side = (x * self.view.light[0] + y * self.view.light[1]) / self.design.radius_mm
+        tone = np.clip(1 - 0.5 * side / cap.along[-1], 0.3, 1.8)
+        part = _part(
+            colour, replace(box, left=box.left - self.window.left, top=box.top - self.window.top)
+        )
+        part += share[..., None] * (tone[..., None] * np.array(cap.colour, np.float32) - part)
+
+    def _glare(self, colour: Soft) -> None:
+        """Add what the crystal mirrors."""
+        for glare in self.view.glare:
+            shine = np.zeros(colour.shape[:2], np.float32)
+            for corners in glare.corners:
+                flat = np.column_stack([np.array(corners), np.zeros(len(corners))])
+                at = self.place.to_camera(flat * self.design.radius_mm)
+                seen = np.round(16 * project(self.camera, at)).astype(np.int32)
+                cv2.fillConvexPoly(shine, seen, (glare.level,), cv2.LINE_8, 4)
+            shine = _softened(shine, glare.soft * self.per_radius)
+            colour += cv2.merge([shine] * 3)
+
+    def _solids(self, light: Soft, painter: Any) -> None:  # noqa: ANN401 - one of two below
+        canvas = Canvas(self.camera, 1)
+        painter(canvas)
+        shown = cv2.GaussianBlur(canvas.cover, (3, 3), 0.6)
+        whole = cv2.merge([np.maximum(shown, 1)] * 3)
+        tone = cv2.divide(cv2.GaussianBlur(canvas.colour, (3, 3), 0.6), whole, scale=255)
+        share = shown.astype(np.float32) / np.float32(255)
+        _mix(light, share, linear(np.asarray(tone, dtype=np.uint8)))
+
+    def _body(self, canvas: Canvas) -> None:
+        design = self.design
+        outer = (design.face_radius + design.bezel_width) * design.radius_mm
+        deep = design.body_depth * design.radius_mm
+        canvas.turned(
+            self.place, [(0.95 * outer, -deep), (outer, -0.8 * deep), (outer, 0)], design.body
+        )
+
+    def _bezel(self, canvas: Canvas) -> None:
+        design, high = self.design, self.design.bezel_height_mm
+        radius = design.radius_mm
+        face, outer = (
+            design.face_radius * radius,
+            (design.face_radius + design.bezel_width) * radius,
+        )
+        lip = face + 0.25 * (outer - face)
+        canvas.turned(self.place, [(lip, high), (face, 0.0)], DARK_STEEL)
+        canvas.turned(self.place, [(outer, 0.0), (outer, 0.6 * high)], design.bezel, knurls=90)
+        crown = [(outer, 0.6 * high), (0.5 * (lip + outer), high), (lip, high)]
+        canvas.turned(self.place, crown, design.bezel)
+        for at, tone in design.tabs:
+            self._tab(canvas, at, tone)
+
+    def _tab(self, canvas: Canvas, at: float, tone: tuple[float, float, float]) -> None:
+        """Draw a limit tab: a wedge on the bezel that points inwards over the scale's rim."""
+        outer = self.design.face_radius + self.design.bezel_width
+        shape = np.array([[-0.035, outer], [0.035, outer], [0.008, 0.96], [-0.008, 0.96]])
+        cos, sin = math.cos(at), math.sin(at)
+        flat = shape @ np.array([[cos, -sin], [sin, cos]]) * self.design.radius_mm
+        points = np.column_stack([flat, np.full(4, self.design.bezel_height_mm)])
+        corners = project(self.camera, self.place.to_camera(points))
+        canvas.polygons(corners[None], np.array([tone]))
+
+
+_SQUARE = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+
+
+def _cut_camera(camera: CameraModel, window: Window) -> CameraModel:
+    """Return the camera whose picture is only the window."""
+    return replace(
+        camera,
+        image_width=window.width,
+        image_height=window.height,
+        cx=camera.cx - window.left,
+        cy=camera.cy - window.top,
+    )
+
+
+def _within(box: Window, window: Window) -> Window:
+    left, top = max(box.left, window.left), max(box.top, window.top)
+    right = min(box.left + box.width, window.left + window.width)
+    bottom = min(box.top + box.height, window.top + window.height)
+    return Window(left, top, max(1, right - left), max(1, bottom - top), box.fine)
+
+
+def _mix(light: Soft, share: Soft, colour: Soft) -> None:
+    """Lay a colour (rows, columns, 3) over light, in place, by its share (rows, columns)."""
+    shares = cv2.merge([share] * 3)
+    light += cv2.multiply(shares, cv2.subtract(colour, light))
+
+
+def _part(colour: Soft, box: Window) -> Soft:
+    return colour[box.rows, box.columns]
+
+
+def _softened(shine: Soft, sigma_px: float) -> Soft:
+    """Blur, on a smaller picture where the blur is wide."""
+    if sigma_px < 6:
+        return np.asarray(cv2.GaussianBlur(shine, (0, 0), max(sigma_px, 0.5)), dtype=np.float32)
+    small = cv2.resize(shine, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    soft = cv2.GaussianBlur(small, (0, 0), sigma_px / 4)
+    out = cv2.resize(soft, shine.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    return np.asarray(out, dtype=np.float32)
