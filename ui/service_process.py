@@ -78,7 +78,7 @@ def instrument_of(
     )
 
 
-def _snapshots(
+def snapshots_of(
     dial: TaughtDial, errors: ErrorTable | None, camera: CameraModel | None, collar: Collar
 ) -> dict[str, Any]:
     """Return what goes on record about the instruments as they are now."""
@@ -117,7 +117,7 @@ def _service(
     tools = Tools(
         instrument_of(dial, errors),
         wheels,
-        snapshots=_snapshots(dial, errors, camera, collar),
+        snapshots=snapshots_of(dial, errors, camera, collar),
         source=source.name,
     )
     return Service(home.folder, eyes, tools, program_version=program_version())
