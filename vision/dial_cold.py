@@ -11,11 +11,12 @@ from vision.dial_find import find_scale
 from vision.dial_judge import judge_scale, judge_turn
 from vision.dial_marks import ScaleLook
 from vision.dial_pose import PlanePose, guessed_camera
-from vision.dial_rotation import turn_of
+from vision.dial_rotation import ScaleTurn, turn_of
 from vision.dial_scale import ScaleFit, choose_pose, settle
 
 SHRINKS = (2, 1, 4)
-"""How much to shrink a picture for the search: the ways to try, the likeliest first."""
+"""How much to shrink a picture `_WIDTH_PX` wide for the search, the likeliest first."""
+_WIDTH_PX = 1280
 _FLAT = 0.35
 _HEARD = 0.2  # coherence worth a closer look
 
@@ -34,7 +35,7 @@ def find_dial(
     height, width = gray.shape
     model = camera or guessed_camera(width, height)
     flags = []
-    for shrink in shrinks:
+    for shrink in _shrinks_of(gray, shrinks):
         for candidate in find_scale(gray, model, look, shrink=shrink)[:1]:
             if candidate.coherence < _HEARD:
                 continue
@@ -43,6 +44,12 @@ def find_dial(
                 return found
             flags.append(found)
     return next((f for f in flags if f != "no dial"), "no dial")
+
+
+def _shrinks_of(gray: NDArray[np.uint8], shrinks: Sequence[int]) -> list[int]:
+    """Return by how much to shrink this picture: wide ones more, none twice by the same."""
+    size = max(gray.shape) / _WIDTH_PX
+    return list(dict.fromkeys(max(1, round(shrink * size)) for shrink in shrinks))
 
 
 def _starts(pose: PlanePose, look: ScaleLook) -> list[PlanePose]:
@@ -67,8 +74,21 @@ def _settled(
     rough = choose_pose(gray, _starts(pose, look), look, free_camera=free_camera)
     if rough is None:
         return "no dial"
-    turn = turn_of(gray, rough.pose, dial)
-    pose = rough.pose.turned(dial.rising * 2 * np.pi * turn.marks / dial.marks_per_turn)
-    scale = settle(gray, pose, look, free_camera=free_camera, blur_px=rough.blur_px)
-    flag = judge_scale(scale) or judge_turn(turn)
-    return flag or scale or "no dial"
+    free, blur = free_camera, rough.blur_px
+    turn, pose = _to_zero(gray, rough.pose, dial)
+    scale = settle(gray, pose, look, free_camera=free, blur_px=blur)
+    flag = judge_scale(scale)
+    if scale is None or flag is not None:
+        return flag or "no dial"
+    if judge_turn(turn) is not None:  # the rough pose was too rough for its numerals
+        turn, pose = _to_zero(gray, scale.pose, dial)
+        scale = settle(gray, pose, look, free_camera=free, blur_px=blur)
+    return judge_turn(turn) or judge_scale(scale) or scale or "no dial"
+
+
+def _to_zero(
+    gray: NDArray[np.uint8], pose: PlanePose, dial: TaughtDial
+) -> tuple[ScaleTurn, PlanePose]:
+    """Return how far a pose must turn to its zero by the numerals, and the turned pose."""
+    turn = turn_of(gray, pose, dial)
+    return turn, pose.turned(dial.rising * 2 * np.pi * turn.marks / dial.marks_per_turn)

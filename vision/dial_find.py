@@ -21,8 +21,9 @@ _RIDGES = 1600  # strongest ridge pixels kept
 _LEVELS = 10000.0  # for a factor e in light
 _SIDE = 2  # how far a line's sides are looked at, pixels of the picture searched
 _CELL = 4.0  # voting cell, pixels of the picture voted on
-_RADII_PX = (30.0, 340.0)  # face radii sought, pixels of the full picture
+_RADII = (0.042, 0.55)  # radii sought for marks, over the picture's shorter side
 _CENTRES = 3
+_APART = 0.055  # least distance of two centres, over the picture's shorter side
 _VOTE_SECTORS = 10  # a centre is pointed at from all sides: one long edge must not outvote it
 _STRIDE = 1.5  # cells from one vote of a line to its next
 _VOTE_BLUR = 1.0  # cells
@@ -112,7 +113,8 @@ def vote_centres(ridges: Ridges, shape: tuple[int, int], shrink: int) -> Float:
     cell = _CELL * shrink
     rows, columns = int(shape[0] / cell) + 1, int(shape[1] / cell) + 1
     along = np.stack([-ridges.normal[:, 1], ridges.normal[:, 0]], axis=1)
-    ahead = np.arange(_RADII_PX[0], _RADII_PX[1], _STRIDE * cell) / cell
+    least, most = (share * min(shape) for share in _RADII)
+    ahead = np.arange(least, most, _STRIDE * cell) / cell
     reach = np.concatenate([-ahead, ahead]).astype(np.float32)
     start, way = (ridges.at_px / cell + 0.5).astype(np.float32), along.astype(np.float32)
     x = (start[:, :1] + way[:, :1] * reach).astype(np.int16)
@@ -129,19 +131,22 @@ def vote_centres(ridges: Ridges, shape: tuple[int, int], shrink: int) -> Float:
     for _ in range(_CENTRES):
         r, c = divmod(int(np.argmax(heat)), columns)
         found.append((c * cell, r * cell))
-        cv2.circle(heat, (c, r), int(40 / cell), 0.0, -1)
+        cv2.circle(heat, (c, r), max(1, int(_APART * min(shape) / cell)), 0.0, -1)
     return np.array(found)
 
 
-def sharpen_centre(ridges: Ridges, centre: Float) -> tuple[Float, NDArray[np.bool_]]:
+def sharpen_centre(
+    ridges: Ridges, centre: Float, shape: tuple[int, int]
+) -> tuple[Float, NDArray[np.bool_]]:
     """Return the point nearest to all lines that pass near `centre`, and which those are."""
+    least, most = (share * min(shape) for share in _RADII)
     near = np.zeros(len(ridges.at_px), dtype=bool)
     for share in (0.10, 0.07, 0.05, 0.05):
         arm = ridges.at_px - centre
         distance = np.linalg.norm(arm, axis=1)
         miss = np.einsum("ij,ij->i", arm, ridges.normal)
         fits = np.abs(miss) < share * distance + 1.0
-        near = fits & (distance > _RADII_PX[0]) & (distance < _RADII_PX[1])
+        near = fits & (distance > least) & (distance < most)
         if near.sum() < 30:
             break
         weight = 1.0 / distance[near] ** 2
@@ -230,8 +235,9 @@ def find_scale(
     """Return candidate poses of the scale in a grey picture, the most rhythmic first."""
     ridges = find_ridges(gray, look.sign, shrink)
     out: list[Candidate] = []
-    for voted in vote_centres(ridges, (gray.shape[0], gray.shape[1]), shrink):
-        centre, near = sharpen_centre(ridges, voted)
+    shape = gray.shape[0], gray.shape[1]
+    for voted in vote_centres(ridges, shape, shrink):
+        centre, near = sharpen_centre(ridges, voted, shape)
         if near.sum() < 60:
             continue
         rays = np.column_stack([camera.undistort(ridges.at_px[near]), np.ones(int(near.sum()))])

@@ -17,6 +17,8 @@ from vision.dial_profiles import match_bars
 from vision.quick import median, spread
 
 COARSE_BLUR_PX = 2.2
+_COARSE = (0.7, 0.14, COARSE_BLUR_PX)
+"""A rough look's blur: so much of the marks' pitch, between two limits in pixels."""
 _AT_REST_PX = 0.1  # a move of the rim after which the next one is under 0.03 px
 _CLOSE = 0.85  # poses whose merit is within this share of the best are looked at finely
 _BLUR_MARKS = 50  # enough marks to tell the blur by
@@ -121,9 +123,15 @@ def settle(
     return None if got is None else summarise(*got, blur_px)
 
 
+def _pitch_px(pose: PlanePose, look: ScaleLook) -> float:
+    """Return the distance of neighbouring marks where no tilt shortens it, pixels."""
+    return look.pitch_mm * pose.camera.fx / float(np.linalg.norm(pose.translation))
+
+
 def _settle_roughly(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> ScaleFit | None:
     """Fit a rough pose to some of the marks with a broad blur, which sees further."""
-    some, blur = look.thinned(_ROUGH_MARKS), COARSE_BLUR_PX
+    some = look.thinned(_ROUGH_MARKS)
+    blur = float(np.clip(_COARSE[1] * _pitch_px(pose, look), _COARSE[0], _COARSE[2]))
     got = _measure(image, pose, some, blur, free_camera=False, linearisations=2)
     return None if got is None else summarise(*got, blur)
 
