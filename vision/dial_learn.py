@@ -11,18 +11,18 @@ from calibration.dial_sheet import DialSheet, TeachingPhoto
 from vision.dial_beat import pull
 from vision.dial_cover import covered
 from vision.dial_judge import judge_scale
-from vision.dial_marks import ScaleLook, sample, sample_sideways, sideways_basis
+from vision.dial_marks import ScaleLook, look_at_rings, sample, sample_sideways, sideways_basis
 from vision.dial_needle import NeedleLook
 from vision.dial_pose import Float, PlanePose, rotation_matrix
 from vision.dial_profiles import match
-from vision.dial_rotation import unroll, view_radii
+from vision.dial_rotation import PER_MARK, even_out, view_radii
 from vision.dial_scale import BLURS_PX, COARSE_BLUR_PX, ScaleFit, settle_best
 
 _FIRST_INNER = 0.94  # share of the radius that the shortest marks surely reach inwards to
 _FIRST_HALF_WIDTH = 0.11  # of the pitch
 _ENOUGH = 0.6  # share of marks a teaching photo must show
-_CLEAR = 6.0  # times the ring's typical level: brighter than that no bare face is
-_SPECK = np.ones((3, 3), np.uint8)
+_BRIGHTER = 0.3  # of the logarithm of a grey level, over the bare face's
+_BLOB, _BLOB_ROWS = 0.018, 5  # what is wider than a stroke, of a turn and in rows
 _AROUND = np.ones((5, 9), np.uint8)  # a reflection's surroundings, spoilt with it
 _SHADE = 0.012  # of the ring's radius: how far beside a needle its shadow may lie
 _CLICKS_NEAR = 0.08  # of the radius: how far clicks may lie from the mark ends they name
@@ -170,25 +170,34 @@ def learn_half_width(photos: list[LearnedPhoto], look: ScaleLook) -> float:
     return float(widths[int(np.argmin(noise))])
 
 
+def _reflections(level: Float) -> NDArray[np.bool_]:
+    """Return where a ring of log grey levels stands off its rows by more than strokes can.
+
+    Strokes of numerals vanish in an opening wider than they are; what is left is a reflection.
+    """
+    off = np.abs(level - np.median(level, axis=1, keepdims=True))
+    wide = (_BLOB_ROWS, int(_BLOB * level.shape[1]) | 1)
+    blob = cv2.morphologyEx((off > _BRIGHTER).astype(np.uint8), cv2.MORPH_OPEN, np.ones(wide))
+    return np.asarray(cv2.dilate(blob, _AROUND)) > 0
+
+
 def _clear_ring(
     one: LearnedPhoto, look: ScaleLook, needle: NeedleLook, radii: Float, rising: float
 ) -> Float:
-    """Return a photo's ring of numerals, NaN where its needle or a reflection hides them.
-
-    Reflections lie on the side of the face's level where no print lies.
-    """
+    """Return a photo's ring of numerals, NaN where its needle or a reflection hides them."""
     count = len(look.angle_rad)
-    ring = unroll(one.gray, one.scale.pose, radii, count, rising)
-    limit = _CLEAR * float(np.quantile(np.abs(ring), 0.5)) + 1e-9
-    beyond = (-look.sign * ring > limit).astype(np.uint8)
-    glare = cv2.dilate(cv2.morphologyEx(beyond, cv2.MORPH_OPEN, _SPECK), _AROUND)
-    angle = rising * 2 * np.pi * np.arange(ring.shape[1]) / ring.shape[1]
+    pose = one.scale.pose
+    angle = rising * 2 * np.pi * np.arange(count * PER_MARK) / (count * PER_MARK)
+    seen = look_at_rings(one.gray, pose.project_rings(radii, angle)).astype(np.float32)
     points = radii[:, None, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    pixels = one.scale.pose.project(points.reshape(-1, 2))
-    spread_px = float(np.linalg.norm(pixels - pixels.mean(axis=0), axis=1).max())
+    pixels = pose.project(points.reshape(-1, 2))
+    size_px = float(np.linalg.norm(pixels - pixels.mean(axis=0), axis=1).max())
     line = (rising * 2 * np.pi * one.photo.reading_divisions / count, 0.0)
-    hidden = covered(one.scale.pose, needle, line, pixels, _SHADE * spread_px)
-    ring[(np.asarray(glare) > 0) | hidden.reshape(ring.shape)] = np.nan
+    hidden = covered(pose, needle, line, pixels, _SHADE * size_px).reshape(seen.shape)
+    hidden |= _reflections(np.log(seen + 4.0))
+    seen = np.where(hidden, np.median(seen, axis=1, keepdims=True), seen)
+    ring = even_out(seen)
+    ring[hidden] = np.nan
     return np.asarray(ring / (np.nanstd(ring) + 1e-9))
 
 
