@@ -3,17 +3,8 @@
 from dataclasses import replace
 from math import cos, pi, sin, sqrt
 
-from readings import (
-    DIRECTION_DEG,
-    Axis,
-    Direction,
-    Surface,
-    Sweep,
-    flag_sentence,
-    frozen_array,
-    reading_change_for_move,
-)
-from setups.state import Fine, Found, SetupState, Trend
+from readings import Surface, Sweep, flag_sentence, frozen_array
+from setups.state import Fine, Found, SetupState
 from sweeps import (
     Allowance,
     CentringResult,
@@ -22,29 +13,8 @@ from sweeps import (
     SweepResult,
     combine_turns,
     fit_turn,
+    plan_moves,
 )
-
-WINDOW_SHARE = 0.2
-"""Share of the tolerance within which the needle counts as brought to its reading."""
-
-LEAST_WINDOW_MM = 0.0005
-
-SKIP_SHARE = 0.15
-"""A part of the offset smaller than this share of the tolerance is left alone."""
-
-BACK_OFF_BELOW_MM = 0.05
-"""A move shorter than this begins by going back, so that slack and the dial's own lag are
-taken up from one side."""
-
-BACK_OFF_MM = 0.15
-
-MOVE_STOPS: dict[Axis, Direction] = {"x": "right", "y": "back"}
-"""Where the stylus stands while an axis is moved."""
-
-
-def window_mm(tolerance_mm: float) -> float:
-    """Return how near (mm) the needle is brought to its reading."""
-    return max(LEAST_WINDOW_MM, WINDOW_SHARE * tolerance_mm)
 
 
 def as_theta(sweep: Sweep, state: SetupState) -> Sweep:
@@ -137,79 +107,7 @@ def _lobe(harmonic: Harmonic) -> tuple[int, float, float]:
     return harmonic.order, size * cos(phase), size * sin(phase)
 
 
-def plan_moves(found: Found, tolerance_mm: float) -> tuple[Axis, ...]:
-    """Return the axes to move, the larger part first; parts too small to matter are left."""
-    parts: list[tuple[float, Axis]] = [
-        (abs(found.offset_x_mm), "x"),
-        (abs(found.offset_y_mm), "y"),
-    ]
-    worth: list[Axis] = [
-        axis for size, axis in sorted(parts, reverse=True) if size > SKIP_SHARE * tolerance_mm
-    ]
-    return tuple(worth)
-
-
 def start_round(found: Found, fine: Fine, tolerance_mm: float) -> Fine:
     """Return the fine state at the start of a round of moves."""
-    axes = plan_moves(found, tolerance_mm)
+    axes = plan_moves(found.offset_x_mm, found.offset_y_mm, tolerance_mm)
     return Fine(axes=axes, corrections=fine.corrections + 1)
-
-
-def move_for(found: Found, axis: Axis) -> float:
-    """Return the signed table travel along `axis` that takes out its part of the offset."""
-    return -(found.offset_x_mm if axis == "x" else found.offset_y_mm)
-
-
-def retrace_mm(found: Found) -> float:
-    """Return the dial's retrace h told by the sideways part of two turns, 2h/π at right angles."""
-    return pi / 2.0 * found.sideways_mm
-
-
-def needle_target_mm(
-    found: Found,
-    axes_to_come: tuple[Axis, ...],
-    theta_rad: float,
-    surface: Surface,
-    trend: Trend | None = None,
-) -> float:
-    """Return the reading to bring the needle to at θ, when the axis in hand is to read true.
-
-    Mean plus shape at that angle, plus what the axes not yet moved still put there, plus
-    half the dial's retrace on the side from which the needle comes.
-    """
-    left_x = found.offset_x_mm if "x" in axes_to_come else 0.0
-    left_y = found.offset_y_mm if "y" in axes_to_come else 0.0
-    target = found.shape_mm(theta_rad) + reading_change_for_move(
-        left_x, left_y, cos(theta_rad), sin(theta_rad), surface
-    )
-    if trend is None:
-        return target
-    half: float = retrace_mm(found) / 2.0
-    return target + (half if trend == "falling" else -half)
-
-
-def travel_from_needle(
-    reading_mm: float, target_mm: float, axis: Axis, theta_rad: float, surface: Surface
-) -> float:
-    """Return the signed table travel along `axis` that brings the needle to its target."""
-    unit: tuple[float, float] = (1.0, 0.0) if axis == "x" else (0.0, 1.0)
-    gain = reading_change_for_move(*unit, cos(theta_rad), sin(theta_rad), surface)
-    return (target_mm - reading_mm) / gain
-
-
-def needle_trend(axis: Axis, move_mm: float, stop_deg: float, surface: Surface) -> Trend:
-    """Return how the needle goes when the table makes `move_mm` with the stylus at the stop."""
-    theta = stop_deg * pi / 180.0
-    dx, dy = (move_mm, 0.0) if axis == "x" else (0.0, move_mm)
-    change = reading_change_for_move(dx, dy, cos(theta), sin(theta), surface)
-    return "rising" if change >= 0 else "falling"
-
-
-def told_trend(found: Found, axis: Axis, surface: Surface) -> Trend:
-    """Return how the needle comes to its reading where the move is finished as told."""
-    return needle_trend(axis, move_for(found, axis), DIRECTION_DEG[MOVE_STOPS[axis]], surface)
-
-
-def back_off_mm(move_mm: float) -> float:
-    """Return how far to go back before a move (0: no need)."""
-    return BACK_OFF_MM if abs(move_mm) < BACK_OFF_BELOW_MM else 0.0

@@ -7,17 +7,7 @@ from typing import Any
 
 from readings import FLAGS, Axis
 from setups.checklists import Tick, complete, knows, lapse, lapse_by_age, toggle
-from setups.fine import (
-    MOVE_STOPS,
-    judge,
-    measure_turn,
-    needle_target_mm,
-    pair_up,
-    start_round,
-    told_trend,
-    travel_from_needle,
-    window_mm,
-)
+from setups.fine import judge, measure_turn, pair_up, start_round
 from setups.guides import GUIDES, Guide, Step
 from setups.rough import STOPS, at_stop, rough_step
 from setups.state import (
@@ -38,11 +28,19 @@ from setups.state import (
     SetupState,
     Still,
     Touched,
-    Trend,
     Turned,
     Void,
 )
-from sweeps import CentringResult, SweepResult
+from sweeps import (
+    MOVE_STOPS,
+    CentringResult,
+    SweepResult,
+    Trend,
+    needle_target_mm,
+    needle_window_mm,
+    told_trend,
+    travel_from_needle,
+)
 
 Outcome = tuple[SetupState, tuple[Effect, ...]]
 
@@ -225,9 +223,9 @@ def _moving(state: SetupState, event: Still, theta_rad: float) -> SetupState:
         return state
     told = told_trend(found, axis, guide_of(state).surface)
     left = _left_to_move(state, event, axis, theta_rad, event.trend or told)
-    if abs(left) > window_mm(state.tolerance_mm):
+    if abs(left) > needle_window_mm(state.tolerance_mm):
         shown = _left_to_move(state, event, axis, theta_rad, told)
-        note = WRONG_SIDE if abs(shown) <= window_mm(state.tolerance_mm) else ""
+        note = WRONG_SIDE if abs(shown) <= needle_window_mm(state.tolerance_mm) else ""
         return replace(state, fine=replace(fine, remaining_mm=left), note=note)
     fine = replace(fine, move=fine.move + 1, remaining_mm=None)
     after = replace(state, fine=fine, note="")

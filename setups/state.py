@@ -12,11 +12,10 @@ from calibration.handwheels import Handwheel
 from readings import Axis, Direction, Sweep
 from setups.advice import VerdictWord
 from setups.checklists import Tick
-from sweeps import CentringResult, SweepResult
+from sweeps import CentringResult, SweepResult, Trend
 
 Zone = Literal["inside", "low", "high", "unknown"]
 """Where a reading stands in the dial's travel: low is off the work, high is at its end."""
-Trend = Literal["rising", "falling"]
 
 
 @dataclass(frozen=True, slots=True)

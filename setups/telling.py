@@ -14,19 +14,19 @@ from readings import (
 )
 from setups.advice import Advice, Move, Wanted
 from setups.checklists import CHECKLISTS, ticked
-from setups.fine import (
-    MOVE_STOPS,
-    back_off_mm,
-    move_for,
-    needle_target_mm,
-    told_trend,
-    travel_from_needle,
-    window_mm,
-)
 from setups.guides import Step, StepKind
 from setups.machine import guide_of, other_axes, step_of
 from setups.rough import GOAL_WINDOW_MM
 from setups.state import Found, SetupState
+from sweeps import (
+    MOVE_STOPS,
+    back_off_mm,
+    move_for,
+    needle_target_mm,
+    needle_window_mm,
+    told_trend,
+    travel_from_needle,
+)
 
 _WANTS: dict[StepKind, Wanted] = {
     "prepare": "key",
@@ -232,7 +232,7 @@ def _fine_move(state: SetupState, found: Found, axis: Axis, theta_rad: float | N
         stylus=stop,
         needle_mm=target,
         needle_divisions=divisions(state, target),
-        window_mm=window_mm(state.tolerance_mm),
+        window_mm=needle_window_mm(state.tolerance_mm),
         approach=_approach(axis, travel, trend, back_off),
         back_off_mm=back_off,
     )

@@ -11,7 +11,7 @@ from statistics import median
 
 from readings import CollarAngle, Reading, Sample
 from setups import Instrument, Still
-from setups.state import Trend
+from sweeps import Trend
 
 DEG = pi / 180.0
 

@@ -29,15 +29,31 @@ from sweeps.distributions import (
     span,
 )
 from sweeps.drawn import MonteCarlo
+from sweeps.moves import (
+    MOVE_STOPS,
+    NeedleGoal,
+    Trend,
+    back_off_mm,
+    move_for,
+    needle_goals,
+    needle_target_mm,
+    needle_window_mm,
+    plan_moves,
+    told_trend,
+    travel_from_needle,
+    u_target_mm,
+)
 from sweeps.points import FewPoints, four_point, three_point
 from sweeps.propagation import Input, Propagated, propagate, propagate_monte_carlo, roads_agree
 from sweeps.result import Harmonic, SweepFailure, SweepResult, UnusableResultError, offset_geometry
 from sweeps.stops import MIN_PAUSE_S, Stop, find_stops
 from sweeps.turn import fit_turn
+from sweeps.wheels import WheelLeg, wheel_legs
 
 __all__ = [
     "DEFAULT_ALLOWANCE",
     "MIN_PAUSE_S",
+    "MOVE_STOPS",
     "STOP_ANGLE_RAD",
     "Allowance",
     "Arcsine",
@@ -50,6 +66,7 @@ __all__ = [
     "Harmonic",
     "Input",
     "MonteCarlo",
+    "NeedleGoal",
     "Propagated",
     "Rectangular",
     "Roundness",
@@ -57,9 +74,12 @@ __all__ = [
     "Student",
     "SweepFailure",
     "SweepResult",
+    "Trend",
     "Triangular",
     "UnusableResultError",
     "Verdict",
+    "WheelLeg",
+    "back_off_mm",
     "combine",
     "combine_turns",
     "coverage_factor",
@@ -69,7 +89,12 @@ __all__ = [
     "fit_turn",
     "four_point",
     "monte_carlo",
+    "move_for",
+    "needle_goals",
+    "needle_target_mm",
+    "needle_window_mm",
     "offset_geometry",
+    "plan_moves",
     "propagate",
     "propagate_monte_carlo",
     "resolution",
@@ -78,6 +103,10 @@ __all__ = [
     "shares",
     "span",
     "three_point",
+    "told_trend",
+    "travel_from_needle",
+    "u_target_mm",
     "verdict",
     "verdict_between",
+    "wheel_legs",
 ]

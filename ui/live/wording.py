@@ -15,10 +15,10 @@ from readings import (
     offset_from_first_harmonic,
 )
 from setups import GUIDES, Found, Move, flag_lines
-from setups.fine import travel_from_needle
 from setups.rough import END_MARGIN, at_stop
 from setups.telling import STYLUS_WORD
 from stream.messages import Live, SessionView
+from sweeps import travel_from_needle
 
 Side = Literal["low", "high", "there"]
 _Way = Literal["", "right", "left", "back", "front"]
