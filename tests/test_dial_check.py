@@ -339,7 +339,7 @@ def test_a_reading_is_put_right_or_says_that_it_is_not(run, checked, tmp_path):
     assert refused["value_mm"] is refused["correction_mm"] is None
 
     run(CHECK.replace("--to 1", "--to 0.5"), typed_lines([*UP[:6], *UP[5::-1]]))
-    beyond, _ = map(strict, run(words)[1].splitlines())
+    beyond = strict(run(words.replace(str(tmp_path), str(tmp_path / "000.jpg"), 1))[1])
     assert (beyond["state"], beyond["reasons"]) == ("ok", ["not corrected"])
     assert beyond["value_mm"] == pytest.approx(read_mm)
     assert beyond["correction_mm"] is beyond["u_dial_mm"] is None
