@@ -316,7 +316,7 @@ def _finger(
     return _on_picture(design, view, tip, start, half)
 
 
-def _hidden(design: DialDesign, view: DialView, rng: np.random.Generator) -> DialView:
+def hide_needle(design: DialDesign, view: DialView, rng: np.random.Generator) -> DialView:
     """Lay a finger along the whole needle, its shadow perhaps in sight."""
     at = view.needle_rad(design) + rng.choice([0.0, math.pi])
     way = np.array([math.sin(at), math.cos(at)])
@@ -341,7 +341,7 @@ def _on_picture(
 def _refused(design: DialDesign, view: DialView, rng: np.random.Generator) -> DialView:
     what = ("needle", "gone", "blur")[int(rng.integers(3))]
     if what == "needle":
-        return _hidden(design, view, rng)
+        return hide_needle(design, view, rng)
     if what == "gone":
         return replace(view, cover="gone")
     focus = view.face_radius_px * float(rng.uniform(0.09, 0.15))
