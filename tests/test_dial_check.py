@@ -19,7 +19,7 @@ from calibration.dial_errors import MadeWith
 from readings import BadInputError, Frame, FrameSource, SourceError
 from setups import Instrument
 from ui.check_command import CheckRequest, check_dial
-from ui.check_steps import CameraSteps, Step, TypedSteps
+from ui.check_steps import CameraSteps, Step, StepReading, TypedSteps
 from ui.cli import main
 from ui.home import Home
 from ui.service_process import instrument_of, snapshots_of
@@ -358,6 +358,27 @@ def test_guides_and_records_carry_the_newest_check(run, checked):
     assert kept["checked"] == table.at_utc.isoformat()
     assert kept["verdict"] is None
     assert snapshots_of(dial, None, None, Collar(16))["dial"]["checked"] is None
+
+
+class Said:
+    """Readings as given: (mm, whether turns are in it)."""
+
+    def __init__(self, *readings):
+        self._left = iter(readings)
+
+    def read(self, step):
+        value_mm, known = next(self._left)
+        return StepReading(value_mm, 1e-4, turns_known=known)
+
+
+def test_turns_that_a_counter_told_only_later_hold_for_all(taught):
+    dial = Home(taught).dials.load("dev1")
+    wheel = MadeWith("handwheel", 1e-4, both_ways=False)
+    request = CheckRequest(dial, np.array([0.0, 0.4, 0.8, 1.2]), wheel, NOON)
+    told = Said((0.3, False), (3.7, True), (0.1, False), (4.5, True))
+    assert check_dial(request, told)[0].up_mm[:, 0] == pytest.approx([3.3, 3.7, 4.1, 4.5])
+    with pytest.raises(BadInputError, match=r"out by \+100\.0 divisions"):
+        check_dial(request, Said((3.3, True), (3.7, True), (4.1, True), (5.5, True)))
 
 
 def test_a_table_begun_on_a_turned_bezel_is_the_same_table(taught):

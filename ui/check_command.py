@@ -115,12 +115,17 @@ def _gone_through(
     turn = request.dial.mm_per_turn
     values: list[float] = []
     sigmas: list[float] = []
+    begun, anchored = 0.0, False
     for step in order:
         reading = reader.read(step)
-        begun = values[0] - order[0].step_mm if values else 0.0
         value = _near(reading, begun + step.step_mm, turn)
-        if values:
-            _demand_plausible(step, value - begun - step.step_mm, request.dial)
+        if reading.turns_known and not anchored:  # the readings before it lie in the same turns
+            shift = round((value - begun - step.step_mm) / turn) * turn
+            values = [v + shift for v in values]
+            begun, anchored = begun + shift, True
+        if not values:
+            begun = value - step.step_mm
+        _demand_plausible(step, value - begun - step.step_mm, request.dial)
         values.append(value)
         sigmas.append(reading.sigma_mm)
     return values, sigmas

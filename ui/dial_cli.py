@@ -159,6 +159,8 @@ def dial_check(
         put_json(table_fields(table, verdict))
     else:
         put_check(table, verdict)
+    if verdict is not None and verdict.dial_class.known == "memory":
+        tell(f"The limits of {class_name} are from memory: compare them with your own chart.")
     tell(f"Kept as check {table.number} of {dial.name}.")
 
 
