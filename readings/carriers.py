@@ -97,6 +97,9 @@ class Reading:
     sigma_mm: float | None = None
     flags: tuple[str, ...] = ()
     sight: DialSight | None = None
+    turns_followed: int | None = None
+    """Whole turns since the stream's first reading, or since the last one that is flagged
+    "ambiguous turn"; says nothing about zero."""
 
     @property
     def ok(self) -> bool:

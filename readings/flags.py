@@ -39,6 +39,11 @@ _ALL = (
         "the source stopped delivering",
         "The camera is gone: check its cable; I reopen it by myself.",
     ),
+    Flag(
+        "lens smeared",
+        "contrast fell on the dial and all over the picture",
+        "The lens is smeared: wipe it.",
+    ),
     # pose of the scale
     Flag("no dial", "no scale of the taught dial was found", "I cannot see the dial."),
     Flag(
@@ -51,6 +56,11 @@ _ALL = (
         "ambiguous rotation",
         "the scale's zero could not be told apart",
         "I cannot tell which mark is zero.",
+    ),
+    Flag(
+        "dial moving",
+        "the dial moved in the picture since the one before",
+        "The dial moves in the picture: I read it when it stands.",
     ),
     # the needle
     Flag("needle hidden", "no needle edge pair of the taught look", "I cannot see the needle."),
@@ -70,6 +80,11 @@ _ALL = (
         "ambiguous turn",
         "a whole turn may have been missed",
         "The needle jumped: a whole turn may have been missed.",
+    ),
+    Flag(
+        "off the taught scale",
+        "the reading lies outside the dial's taught travel",
+        "The needle stands outside the dial's travel.",
     ),
     Flag(
         "end of travel",

@@ -14,13 +14,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.dials import TaughtDial
+from readings import DialSight, frozen_array
+from vision.dial_judge import pose_sigma_rad, reach_mm
 from vision.dial_marks import ScaleLook, sample_sideways, sideways_basis
-from vision.dial_needle import NeedleLook
+from vision.dial_needle import NeedleFit, NeedleLook
 from vision.dial_needle_search import NeedleField, needle_field
 from vision.dial_pose import Float, PlanePose, pose_jacobian
 from vision.dial_profiles import linear
 from vision.dial_rotation import PER_MARK, even_out, match_turn
 from vision.dial_scale import ScaleFit
+from vision.picture import Picture
+from vision.quick import median, spread
 
 _LANES = 2  # samples along each band of a mark
 _STILL_PX = 0.12  # a motion of the marks under this is noise or too small to matter
@@ -30,6 +34,8 @@ _IN_PLACE = 0.7  # of the bands that look like marks: fewer in place, and the sc
 _ENOUGH = 0.40  # share of marks that must be in place to read
 _NUMERALS = 0.55  # of the numerals' correlation when settled
 _NEAR_PX = 0.8  # a mark in place lies within this of where it lay
+_OUTLINE = 72  # corners of the scale's outline
+_SIGMAS = 120  # directions over which the pose's part of sigma hardly changes
 _RING_STEP = 2  # the numerals are looked at in every second row and column
 
 
@@ -42,16 +48,30 @@ class Stillness(Enum):
     LOST = "lost"
 
 
-def _maps(pixels: Float) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+FixedMaps = tuple[NDArray[np.int16], NDArray[np.uint16]]
+"""Where to sample, in whole pixels and 32nds, as `cv2.remap` takes it quickest."""
+
+
+def fixed_maps(x_px: NDArray[np.float32], y_px: NDArray[np.float32]) -> FixedMaps:
+    """Return maps of pixel columns and rows (m, n) in fixed point."""
+    whole, part = cv2.convertMaps(x_px, y_px, cv2.CV_16SC2)
+    return np.asarray(whole, dtype=np.int16), np.asarray(part, dtype=np.uint16)
+
+
+def _maps(pixels: Float) -> FixedMaps:
     flat = pixels.reshape(len(pixels), -1, 2)
-    return flat[..., 0].astype(np.float32), flat[..., 1].astype(np.float32)
+    return fixed_maps(flat[..., 0].astype(np.float32), flat[..., 1].astype(np.float32))
 
 
-def _look_up(
-    gray: NDArray[np.uint8], maps: tuple[NDArray[np.float32], NDArray[np.float32]]
-) -> NDArray[np.uint8]:
-    got = cv2.remap(gray, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+def look_up(image: NDArray[np.uint8], maps: FixedMaps) -> NDArray[np.uint8]:
+    """Return bilinear samples of a picture at maps (m, n), a channel last where it has colour."""
+    got = cv2.remap(image, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(got, dtype=np.uint8)
+
+
+def _gray(image: NDArray[np.uint8], maps: FixedMaps) -> NDArray[np.uint8]:
+    """Return grey samples of a colour picture: only what is looked at is turned grey."""
+    return np.asarray(cv2.cvtColor(look_up(image, maps), cv2.COLOR_BGR2GRAY), dtype=np.uint8)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,23 +92,60 @@ class HeldScale:
         dial: TaughtDial,
         look: ScaleLook,
         needle: NeedleLook,
-        gray: NDArray[np.uint8],
+        picture: Picture,
     ) -> None:
         self.scale = scale
         self.field: NeedleField = needle_field(scale.pose, needle)
         self._sign = look.sign
-        self._start: tuple[TaughtDial, ScaleLook, NDArray[np.uint8]] | None = (dial, look, gray)
+        self._start: tuple[TaughtDial, ScaleLook, Picture] | None = (dial, look, picture)
+
+        circle = 2 * np.pi * np.arange(_OUTLINE) / _OUTLINE
+        rim = dial.radius_mm * np.stack([np.cos(circle), np.sin(circle)], axis=1)
+        self.outline_px: Float = frozen_array(scale.pose.project(rim))
+        self._dial = dial
+        self._sigmas: dict[int, float] = {}
+
+    def sight(self, needle: NeedleFit | None) -> DialSight:
+        """Return where the scale, and a needle, are seen in the picture."""
+        pose, dial, outline = self.scale.pose, self._dial, self.outline_px
+        ends = np.full((2, 2), np.nan)
+        if needle is not None:
+            way = np.array([np.cos(needle.angle_rad), np.sin(needle.angle_rad)])
+            aside = needle.miss_mm * np.array([-way[1], way[0]])
+            reach = dial.needle_reach_mm[dial.needle_half_width_mm > 0]
+            along = np.array([reach.min(initial=0.0), reach.max(initial=0.0)])
+            ends = pose.project(aside + along[:, None] * way, -dial.needle_height_mm)
+        pivot = pose.project(np.zeros((1, 2)), -dial.needle_height_mm)[0]
+        middle = outline.mean(axis=0)
+        return DialSight(
+            pivot_px=frozen_array(pivot),
+            needle_px=frozen_array(ends),
+            zero_px=outline[0],
+            outline_px=outline,
+            face_radius_px=float(np.max(np.linalg.norm(outline - middle, axis=1))),
+            marks_used=round(self.scale.share * dial.marks_per_turn),
+            mark_scatter_px=self.scale.scatter_px,
+        )
+
+    def pose_sigma_rad(self, needle: NeedleFit) -> float:
+        """Return the pose's part of a needle's sigma: one for all directions within 3 degrees."""
+        place = round(_SIGMAS * needle.angle_rad / (2 * np.pi)) % _SIGMAS
+        if place not in self._sigmas:
+            dial = self._dial
+            height, reach = dial.needle_height_mm, reach_mm(dial)
+            self._sigmas[place] = pose_sigma_rad(self.scale, needle, height, reach)
+        return self._sigmas[place]
 
     def _prepare(self) -> None:
         """Prepare the checks, once there is a second picture: a single one needs none."""
         if self._start is None:
             return
-        dial, look, gray = self._start
+        dial, look, picture = self._start
         self._start = None
-        self._prepare_marks(self.scale, look, gray)
+        self._prepare_marks(self.scale, look, picture.gray)
         self._prepare_ring(self.scale.pose, dial)
-        self._first = self._marks(gray)
-        self._numerals = self._correlation(gray)
+        self._first = self._marks(picture.image)
+        self._numerals = self._correlation(picture.image)
 
     def _prepare_marks(self, scale: ScaleFit, look: ScaleLook, gray: NDArray[np.uint8]) -> None:
         seen = sample_sideways(gray, scale.pose, look, scale.blur_px, lanes=_LANES)
@@ -111,25 +168,25 @@ class HeldScale:
         self._view = view / (float(np.linalg.norm(view)) + 1e-12)
         self._per_mark = PER_MARK // _RING_STEP
 
-    def _marks(self, gray: NDArray[np.uint8]) -> _MarkState:
-        profiles = _look_up(gray, self._mark_maps).reshape(self._shape).mean(axis=1)
-        solved = (self._turn @ profiles[..., None])[..., 0]
+    def _marks(self, image: NDArray[np.uint8]) -> _MarkState:
+        profiles = _gray(image, self._mark_maps).reshape(self._shape).mean(axis=1)
+        solved = np.einsum("nij,nj->ni", self._turn, profiles)
         contrast = np.where(np.abs(solved[:, 2]) < 1e-6, 1e-6, solved[:, 2])
         return _MarkState(solved[:, 3] / contrast, contrast * self._sign, solved[:, 0])
 
-    def _correlation(self, gray: NDArray[np.uint8]) -> float:
-        ring = even_out(_look_up(gray, self._ring_maps).astype(np.float32))
+    def _correlation(self, image: NDArray[np.uint8]) -> float:
+        ring = even_out(_gray(image, self._ring_maps).astype(np.float32))
         return float(np.sum(ring * self._view)) / (float(np.linalg.norm(ring)) + 1e-12)
 
-    def turned(self, gray: NDArray[np.uint8]) -> bool:
+    def turned(self, image: NDArray[np.uint8]) -> bool:
         """Return whether the numerals now fit another turn by whole marks better."""
-        ring = even_out(_look_up(gray, self._ring_maps).astype(np.float32))
+        ring = even_out(_gray(image, self._ring_maps).astype(np.float32))
         return match_turn(ring, self._view, self._per_mark).marks != 0
 
-    def check(self, gray: NDArray[np.uint8]) -> tuple[Stillness, float]:
-        """Return what became of the scale in a grey picture, and its marks' light now."""
+    def check(self, image: NDArray[np.uint8]) -> tuple[Stillness, float]:
+        """Return what became of the scale in a colour picture, and its marks' light now."""
         self._prepare()
-        now, then = self._marks(gray), self._first
+        now, then = self._marks(image), self._first
         ratio = now.contrast / np.maximum(then.contrast, 1e-6)
         alike = self._used & (ratio > 0.2) & (ratio < 4.0)
         moved = now.offset_px - then.offset_px
@@ -142,8 +199,8 @@ class HeldScale:
         if elsewhere or self._shift_px(moved, near) > _STILL_PX:
             return Stillness.MOVED, light
         held = share / max(float(self._used.mean()), 1e-6)
-        if self._correlation(gray) < _NUMERALS * self._numerals * min(1.0, held):
-            return (Stillness.COVERED if not self.turned(gray) else Stillness.LOST), light
+        if self._correlation(image) < _NUMERALS * self._numerals * min(1.0, held):
+            return (Stillness.COVERED if not self.turned(image) else Stillness.LOST), light
         return (Stillness.STILL if share >= _ENOUGH else Stillness.COVERED), light
 
     def _light(self, now: _MarkState, near: NDArray[np.bool_]) -> float:
@@ -151,16 +208,17 @@ class HeldScale:
             return self.scale.scan.light
         face = now.background[near]
         mark = face + self._sign * now.contrast[near]
-        return float(np.median(np.abs(linear(mark) - linear(face))))
+        return median(np.abs(linear(mark) - linear(face)))
 
     def _shift_px(self, moved: Float, near: NDArray[np.bool_]) -> float:
         """Return how far the scale moved (rms of the marks, px) where that is beyond noise."""
         J, d = self._slopes[near], moved[near]
-        spread = 1.4826 * float(np.median(np.abs(d - np.median(d)))) + 1e-6
-        share = (1.0 - np.minimum(np.abs(d - np.median(d)) / (4 * spread), 1.0) ** 2) ** 2
+        apart = d - median(d)
+        wide = spread(apart) + 1e-6
+        share = (1.0 - np.minimum(np.abs(apart) / (4 * wide), 1.0) ** 2) ** 2
         normal = (J * share[:, None]).T @ J
         normal += 1e-6 * np.trace(normal) / 6 * np.eye(6)
         step = np.linalg.solve(normal, J.T @ (share * d))
         shift = float(np.sqrt(np.mean((J @ step) ** 2)))
-        noise = spread * np.sqrt(6.0 / max(len(d), 6))
+        noise = wide * np.sqrt(6.0 / max(len(d), 6))
         return shift if shift > _SURE * noise else 0.0

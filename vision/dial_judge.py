@@ -104,12 +104,23 @@ def pose_sigma_rad(scale: ScaleFit, needle: NeedleFit, height_mm: float, reach_m
     return float(np.sqrt(max(float(slope @ scale.fit.covariance @ slope), 0.0)))
 
 
-def sigma_divisions(scale: ScaleFit, needle: NeedleFit, dial: TaughtDial) -> float:
-    """Return the reading's k = 1 uncertainty: needle, pose, and a floor for print and lens."""
-    reach = 0.8 * dial.radius_mm
-    pose = pose_sigma_rad(scale, needle, dial.needle_height_mm, reach)
+def reach_mm(dial: TaughtDial) -> float:
+    """Return how far from the pivot a needle's direction is judged."""
+    return 0.8 * dial.radius_mm
+
+
+def sigma_divisions(
+    scale: ScaleFit, needle: NeedleFit, dial: TaughtDial, pose_rad: float | None = None
+) -> float:
+    """Return the reading's k = 1 uncertainty: needle, pose, and a floor for print and lens.
+
+    `pose_rad` is the pose's part where it is known already.
+    """
+    reach = reach_mm(dial)
+    if pose_rad is None:
+        pose_rad = pose_sigma_rad(scale, needle, dial.needle_height_mm, reach)
     doubt = _ROWS_DOUBT * (_SMEARED_DOUBT if needle.smear_rad else 1.0)
     own = needle.sigma_rad * doubt
     lean = _LEAN_PX / (reach * needle.px_per_mm)
-    angle = float(np.sqrt(own**2 + pose**2 + lean**2))
+    angle = float(np.sqrt(own**2 + pose_rad**2 + lean**2))
     return float(np.hypot(angle * dial.marks_per_turn / (2 * np.pi), _FLOOR_DIVISIONS))

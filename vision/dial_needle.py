@@ -14,6 +14,7 @@ from calibration.dials import TaughtDial
 from vision.dial_marks import sample
 from vision.dial_pose import Float, PlanePose
 from vision.dial_profiles import Stripes, linear, match_stripe
+from vision.quick import median
 
 _ROWS = 100  # along the needle's front in a fit
 _ACROSS = 21
@@ -141,11 +142,11 @@ def scale_across(pose: PlanePose, look: NeedleLook, angle_rad: float, u_mm: Floa
     Rows are parallel in the plane; what matters is how far apart two lines along the needle
     are in the picture, measured at right angles to it.
     """
-    z = -look.height_mm
-    zero = np.zeros_like(u_mm)
-    base = pose.project(line_points(angle_rad, 0.0, u_mm, zero), z)
-    along = pose.project(line_points(angle_rad, 0.0, u_mm + 1e-2, zero), z) - base
-    across = pose.project(line_points(angle_rad, 0.0, u_mm, zero + 1e-2), z) - base
+    places = np.stack([u_mm, u_mm + 1e-2, u_mm])
+    aside = np.array([[0.0], [0.0], [1e-2]])
+    points = line_points(angle_rad, 0.0, places, aside).reshape(-1, 2)
+    base, along, across = pose.project(points, -look.height_mm).reshape(3, -1, 2)
+    along, across = along - base, across - base
     area = np.abs(along[:, 0] * across[:, 1] - along[:, 1] * across[:, 0])
     return np.asarray(area / np.linalg.norm(along, axis=1) * 1e2)
 
@@ -173,15 +174,16 @@ def scan_rows(
     return match_stripe(v_px, profiles, half_px, blur_px), scale
 
 
-def _scan(
+def scan_strip(
     image: NDArray[np.uint8],
     pose: PlanePose,
     look: NeedleLook,
     line: Line,
     blur_px: float,
     mark_light: float,
+    u: Float,
 ) -> Strip:
-    u = needle_rows(look)
+    """Measure a needle about a line at places `u` (mm) along it."""
     seen, scale = scan_rows(image, pose, look, line, blur_px, u)
     limit = look.width_at(u) * scale + blur_px + 1.0
     return Strip(
@@ -200,7 +202,7 @@ def _good_rows(strip: Strip) -> NDArray[np.bool_]:
     strong = (strip.strength > _LEAST_STRENGTH) & np.isfinite(strip.sigma_mm)
     if not np.any(strong):
         return strong
-    noise = float(np.median(strip.noise[strong]))
+    noise = median(strip.noise[strong])
     return np.asarray(strong & (strip.noise < 3.0 * noise))
 
 
@@ -217,7 +219,7 @@ def _fit_line(strip: Strip, good: NDArray[np.bool_]) -> _LineFit:
     """Fit a line through the good rows' offsets with Tukey weights."""
     A = np.stack([np.ones_like(strip.u_mm), strip.u_mm], axis=1)[good]
     offset = strip.offset_mm[good]
-    sigma = np.hypot(strip.sigma_mm[good], np.median(strip.sigma_mm[good]))
+    sigma = np.hypot(strip.sigma_mm[good], median(strip.sigma_mm[good]))
     base = 1.0 / sigma**2
     share = np.ones(len(offset))
     normal: Float = np.eye(2)
@@ -228,7 +230,7 @@ def _fit_line(strip: Strip, good: NDArray[np.bool_]) -> _LineFit:
         normal = (A * weight[:, None]).T @ A + 1e-12 * np.eye(2)
         solved = np.asarray(np.linalg.solve(normal, A.T @ (weight * offset)), np.float64)
         scaled = (offset - A @ solved) / sigma
-        spread = max(0.7, 1.4826 * float(np.median(np.abs(scaled))))
+        spread = max(0.7, 1.4826 * median(np.abs(scaled)))
         share = (1.0 - np.minimum(np.abs(scaled) / (4.0 * spread), 1.0) ** 2) ** 2
     held = good.copy()
     held[good] = share > 0.2
@@ -286,12 +288,12 @@ def _summary(
         sigma_rad=float(np.sqrt(fit.covariance[1, 1])),
         miss_mm=line[1],
         sigma_miss_mm=float(np.sqrt(fit.covariance[0, 0])),
-        strength=float(np.median(strip.strength[used])),
+        strength=median(strip.strength[used]),
         front_share=float(used.sum() / front.sum()),
         tail_share=float((fit.held & ~front).sum() / max(1, int((~front).sum()))),
-        scatter_px=1.4826 * float(np.median(np.abs(rest[used] * strip.px_per_mm[used]))),
-        px_per_mm=float(np.median(strip.px_per_mm)),
-        widening_px=float(np.median(strip.widen_px[outer])) if outer.any() else 0.0,
+        scatter_px=1.4826 * median(np.abs(rest[used] * strip.px_per_mm[used])),
+        px_per_mm=median(strip.px_per_mm),
+        widening_px=median(strip.widen_px[outer]) if outer.any() else 0.0,
     )
 
 
@@ -306,6 +308,9 @@ def fit_needle(
     rounds: int = 4,
 ) -> NeedleFit | None:
     """Fit the needle as a free line from a first direction; None where nothing fits."""
+    u = needle_rows(look)
     return follow_line(
-        lambda line: _scan(image, pose, look, line, blur_px, mark_light), (angle_rad, 0.0), rounds
+        lambda line: scan_strip(image, pose, look, line, blur_px, mark_light, u),
+        (angle_rad, 0.0),
+        rounds,
     )

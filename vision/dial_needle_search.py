@@ -59,7 +59,7 @@ def candidates(like: Float, field: NeedleField, *, count: int = 3) -> list[tuple
     """
     tail = field.radii_mm < field.look.tail_mm
     present = np.clip(like, 0.0, 1.0)
-    back = np.roll(present[tail].sum(axis=0), _ANGLES // 2) / _RINGS
+    back = np.roll(present[tail].sum(axis=0), _ANGLES // 2) / len(like)
     score = _smooth_round((present.mean(axis=0) + back)[None].astype(np.float32), 1)[0]
     out: list[tuple[float, float]] = []
     for _ in range(count):

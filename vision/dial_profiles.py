@@ -6,7 +6,7 @@ linear in (background, slope, contrast, contrast * offset): one small least-squa
 each, solved for all profiles at once.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -160,18 +160,102 @@ class Stripes:
 _WIDTH_PRIOR_PX = 0.5
 
 
-def _solve(basis: Float, profiles: Float, ridge: Float, asked: int) -> tuple[Float, Float]:
-    """Return coefficients (n, p) of ridged least squares and the variance factor of one (n,)."""
-    size = basis.shape[2]
-    turned = basis.transpose(0, 2, 1)
-    normal = turned @ basis
-    diagonal = np.arange(size)
-    normal[:, diagonal, diagonal] += ridge
-    right = np.zeros((len(basis), size, 2))
-    right[..., 0] = (turned @ profiles[..., None])[..., 0]
-    right[:, asked, 1] = 1.0
-    solved = np.asarray(np.linalg.solve(normal, right), dtype=np.float64)
-    return solved[..., 0], solved[:, asked, 1]
+_SLOPE_PRIOR = 0.15  # how firmly backgrounds are held to being level
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StripeShapes:
+    """What n profiles of m samples across stripes are fitted with, whatever they show.
+
+    Solved as far as it goes without the profiles: they then cost a few products each, and two
+    unknowns, shift and widening, beside the five levels that are eliminated (Schur complement).
+    """
+
+    levels: Float
+    """(n, m, 5): left, right, their slopes, the stripe."""
+    solve: Float
+    """(n, 5, m) from profiles to levels."""
+    slopes: Float
+    """(n, 2, m) derivatives of left and right edge."""
+    follow: Float
+    """(n, 5, 2) what the levels take of the derivatives."""
+    freed: Float
+    """(n, m, 2) the derivatives freed of it."""
+    inner: Float
+    """(n, 2, 2) products of derivatives and freed ones."""
+
+    def take(self, rows: NDArray[np.intp]) -> "StripeShapes":
+        """Return the shapes of some rows, in any order and any number of times."""
+        return StripeShapes(*(getattr(self, field.name)[rows] for field in fields(self)))
+
+    def match(self, profiles: Float) -> Stripes:
+        """Fit profiles (n, m) as `match_stripe` says."""
+        first = _times(self.solve, profiles)
+        rest = profiles - _times(self.levels, first)
+        prior = median(_noise(rest)) ** 2 / _WIDTH_PRIOR_PX**2
+        left, right = first[:, 0] - first[:, 4], first[:, 4] - first[:, 1]
+        shift, widen, factor = _shift_widen(
+            left, right, _times(self.slopes, rest), self.inner, prior
+        )
+        edges = np.stack([left * (shift - widen), right * (shift + widen)], axis=1)
+        levels = first - _times(self.follow, edges)
+        noise = _noise(rest - _times(self.freed, edges))
+        sigma = noise * np.sqrt(np.maximum(factor, 0.0))
+        good = np.isfinite(sigma) & np.isfinite(shift)
+        return Stripes(
+            np.where(good, shift, 0.0),
+            np.where(good, widen, 0.0),
+            levels[:, 4] - (levels[:, 0] + levels[:, 1]) / 2,
+            noise,
+            np.where(good, sigma, np.inf),
+        )
+
+
+def _times(matrix: Float, vector: Float) -> Float:
+    return np.asarray(np.einsum("nij,nj->ni", matrix, vector))
+
+
+def _noise(rest: Float) -> Float:
+    return np.sqrt(np.einsum("nm,nm->n", rest, rest) / max(1, rest.shape[1] - 7))
+
+
+def _shift_widen(
+    left: Float, right: Float, seen: Float, inner: Float, prior: float
+) -> tuple[Float, Float, Float]:
+    """Return shift, widening and the shift's variance factor from the edges' steps.
+
+    `seen` (n, 2) are the products of the edges' derivatives with what is left of the profiles.
+    """
+    a, b, both = left**2 * inner[:, 0, 0], right**2 * inner[:, 1, 1], left * right * inner[:, 0, 1]
+    shifts, widens, mixed = a + b + 2 * both + 1e-12, a + b - 2 * both + 1e-12 + prior, b - a
+    for_shift, for_widen = (
+        left * seen[:, 0] + right * seen[:, 1],
+        right * seen[:, 1] - left * seen[:, 0],
+    )
+    size = shifts * widens - mixed**2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        shift = (widens * for_shift - mixed * for_widen) / size
+        widen = (shifts * for_widen - mixed * for_shift) / size
+        return shift, widen, widens / size
+
+
+def stripe_shapes(v_px: Float, half_px: Float, blur_px: float) -> StripeShapes:
+    """Prepare the fit of stripes of half widths (n,) in profiles sampled at `v_px` (n, m)."""
+    half = half_px[:, None]
+    left, left_slope = edge(v_px + half, blur_px)
+    right_inv, right_slope = edge(v_px - half, blur_px)
+    right = 1.0 - right_inv
+    inside = 1.0 - left - right
+    scale = np.abs(v_px).max(axis=1, keepdims=True)
+    ramps = [left * (v_px + half) / scale, right * (v_px - half) / scale]
+    turned = np.stack([left, right, *ramps, inside], axis=1)
+    levels = turned.transpose(0, 2, 1)
+    slopes = np.stack([left_slope, right_slope], axis=1)
+    weak = np.diag([1e-9, 1e-9, _SLOPE_PRIOR, _SLOPE_PRIOR, 1e-9])
+    solve = np.asarray(np.linalg.inv(turned @ levels + weak) @ turned, dtype=np.float64)
+    follow = solve @ slopes.transpose(0, 2, 1)
+    freed = slopes.transpose(0, 2, 1) - levels @ follow
+    return StripeShapes(levels, solve, slopes, follow, freed, slopes @ freed)
 
 
 def match_stripe(v_px: Float, profiles: Float, half_px: Float, blur_px: float) -> Stripes:
@@ -181,34 +265,4 @@ def match_stripe(v_px: Float, profiles: Float, half_px: Float, blur_px: float) -
     level and slope, the stripe one level. Both edges share one shift; the width may give a
     little. First the levels, then levels and edges together, to first order.
     """
-    half = half_px[:, None]
-    left, left_slope = edge(v_px + half, blur_px)
-    right_inv, right_slope = edge(v_px - half, blur_px)
-    right = 1.0 - right_inv
-    inside = 1.0 - left - right
-    scale = np.abs(v_px).max(axis=1, keepdims=True)
-    ramps = [left * (v_px + half) / scale, right * (v_px - half) / scale]
-    levels = np.stack([left, right, *ramps, inside], axis=2)
-    weak = np.full((len(v_px), 5), 1e-9)
-    weak[:, 2:4] = 0.15
-    first, _ = _solve(levels, profiles, weak, 0)
-    a, b, c = first[:, 0], first[:, 1], first[:, 4]
-    one = (a - c)[:, None] * left_slope
-    two = (c - b)[:, None] * right_slope
-    basis = np.concatenate([levels, (one + two)[..., None], (two - one)[..., None]], axis=2)
-    rest = profiles - (levels @ first[..., None])[..., 0]
-    noise = np.sqrt(np.sum(rest * rest, axis=1) / max(1, v_px.shape[1] - 7))
-    ridge = np.concatenate([weak, np.full((len(v_px), 2), 1e-12)], axis=1)
-    ridge[:, 6] += median(noise) ** 2 / _WIDTH_PRIOR_PX**2
-    solved, factor = _solve(basis, profiles, ridge, 5)
-    rest = profiles - (basis @ solved[..., None])[..., 0]
-    noise = np.sqrt(np.sum(rest * rest, axis=1) / max(1, v_px.shape[1] - 7))
-    sigma = noise * np.sqrt(np.maximum(factor, 0.0))
-    good = np.isfinite(sigma) & np.isfinite(solved[:, 5])
-    return Stripes(
-        np.where(good, solved[:, 5], 0.0),
-        np.where(good, solved[:, 6], 0.0),
-        solved[:, 4] - (solved[:, 0] + solved[:, 1]) / 2,
-        noise,
-        np.where(good, sigma, np.inf),
-    )
+    return stripe_shapes(v_px, half_px, blur_px).match(profiles)

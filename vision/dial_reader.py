@@ -2,15 +2,13 @@
 
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.camera import CameraModel
 from calibration.dials import TaughtDial
-from readings import DialSight, Frame, Reading, frozen_array
+from readings import DialSight, Frame, Reading
 from vision.dial_cold import SHRINKS, find_dial
-from vision.dial_counter import TurnsCounter
 from vision.dial_hold import HeldScale, Stillness
 from vision.dial_judge import (
     STILL_FRONT,
@@ -25,10 +23,16 @@ from vision.dial_needle_search import candidates, likeness
 from vision.dial_rotation import turn_of
 from vision.dial_scale import ScaleFit, settle
 from vision.dial_smear import fit_smeared
+from vision.dial_track_needle import NeedleTrack
+from vision.dial_track_turns import Sight, TurnsTold
+from vision.dial_track_watch import ClarityWatch, FrozenWatch
+from vision.picture import Picture
 
 _BLACK = 6  # a picture whose brightest percent is under this grey level carries no light
 _WORTH = 0.6  # needle candidates whose likeness is within this share of the best are fitted
 _MOST_SMEAR = 4.0  # divisions a needle may sweep during an exposure
+_ON_ITS_WAY_PX = 2.0  # a dial that lies farther from where it lay may still be moving, ...
+_STREAM_S = 0.5  # ... unless so much time or none went by: such pictures are no stream
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,7 +47,14 @@ class DialReader:
     """Reads one taught dial, picture after picture.
 
     Keeps the last pose: while the picture of the scale is still, the next read only looks at
-    the needle and checks that nothing moved.
+    the needle and checks that nothing moved. A dial that moved is found anew, a part of the
+    search a picture, and read as soon as it stands.
+
+    On a stream the needle is followed over its whole turns. `Reading.turns` counts from zero, so
+    it is told only where the turns counter was read, or where only one turn lies within the
+    dial's travel, and as long as no turn may have been missed since. `Reading.turns_followed`
+    counts from the stream's first reading and is told always. A reading that may hide a missed
+    turn, which the counter does not settle, is flagged "ambiguous turn".
     """
 
     def __init__(self, dial: TaughtDial, camera: CameraModel | None = None) -> None:
@@ -51,14 +62,23 @@ class DialReader:
         self._camera = camera
         self._look = scale_look(dial)
         self._needle = needle_look(dial)
-        self._counter = TurnsCounter(dial, dial.counter) if dial.counter else None
+        self._most_rad = _MOST_SMEAR * 2 * np.pi / dial.marks_per_turn
+        self._track = NeedleTrack(dial, self._needle, self._most_rad)
+        self._turns = TurnsTold(dial)
+        self._frozen = FrozenWatch()
+        self._clarity = ClarityWatch()
         self._held: HeldScale | None = None
         self._turn_of_search = 0
+        self._then_s: float | None = None
+        self._gap_s = 0.0
 
     def reset(self) -> None:
-        """Forget the last pose: the next picture is read from cold."""
+        """Forget the stream: the next picture is read from cold."""
         self._held = None
+        self._then_s = None
         self._turn_of_search = 0
+        for kept in (self._track, self._turns, self._frozen, self._clarity):
+            kept.forget()
 
     def read(self, frame: Frame) -> Reading:
         """Return what one picture says.
@@ -68,47 +88,67 @@ class DialReader:
         try:
             return self._read(frame)
         except _RefusalError as refusal:
+            self._turns.miss()
             return Reading("refused", frame.t_s, flags=(refusal.flag,), sight=refusal.sight)
 
     def _read(self, frame: Frame) -> Reading:
+        self._gap_s = 0.0 if self._then_s is None else frame.t_s - self._then_s
+        self._then_s = frame.t_s
+        picture = self._picture(frame)
+        held, light = self._hold(picture)
+        smeared = self._clarity.look(picture.image, light)
+        needle = self._find_needle(picture.image, held, light)
+        flag = judge_needle(needle, self._dial)
+        self._track.note(needle if flag is None else None)
+        if flag is not None or needle is None:
+            raise _RefusalError(flag or "needle hidden", held.sight(None))
+        reading = self._reading(frame, held, needle)
+        found = self._turns.tell(reading, Sight(picture, held.scale, needle, light))
+        if "off the taught scale" in found.flags:
+            raise _RefusalError("off the taught scale", reading.sight)
+        return replace(found, flags=(*found.flags, "lens smeared")) if smeared else found
+
+    def _picture(self, frame: Frame) -> Picture:
+        """Return a frame's picture if there is anything in it to read."""
         image = frame.image
         if image is None:
             raise _RefusalError(frame.flags[0] if frame.flags else "unreadable file")
         height, width = image.shape[:2]
         if self._camera is not None and (width, height) != self._camera.size:
             raise _RefusalError("wrong size")
-        gray = np.asarray(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY), dtype=np.uint8)
-        if int(np.max(gray[::8, ::8])) < _BLACK:
+        picture = Picture(image)
+        if picture.brightest() < _BLACK:
             raise _RefusalError("black picture")
-        held, light = self._hold(gray)
-        needle = self._find_needle(image, held, light)
-        reading = self._judge(frame, held.scale, needle)
-        if self._counter is None or needle is None:
-            return reading
-        return self._counted(reading, self._counter.turns(image, gray, held.scale, needle, light))
+        if self._frozen.look(image, frame.t_s):
+            raise _RefusalError("frozen picture")
+        return picture
 
-    def _counted(self, reading: Reading, turns: int | None) -> Reading:
-        """Return an accepted reading with the whole turns that the dial's counter tells."""
-        if turns is None or reading.divisions is None:
-            return reading
-        value_mm = self._dial.value_mm(reading.divisions, turns)
-        return replace(reading, turns=turns, value_mm=value_mm)
-
-    def _hold(self, gray: NDArray[np.uint8]) -> tuple[HeldScale, float]:
+    def _hold(self, picture: Picture) -> tuple[HeldScale, float]:
         """Return the scale's pose in this picture, the held one if nothing moved."""
-        if self._held is not None:
-            state, light = self._held.check(gray)
-            if state is Stillness.STILL:
-                return self._held, light
-            if state is Stillness.COVERED:
-                raise _RefusalError("scale hidden", _sight(self._dial, self._held.scale, None))
-            again = self._follow(gray) if state is Stillness.MOVED else None
-            if again is not None:
-                return self._take(gray, again)
-        return self._take(gray, self._find(gray))
+        held = self._held
+        if held is None:
+            return self._take(picture, self._find(picture.gray))
+        state, light = held.check(picture.image)
+        if state is Stillness.STILL:
+            return held, light
+        if state is Stillness.COVERED:
+            raise _RefusalError("scale hidden", held.sight(None))
+        again = self._follow(picture.gray) if state is Stillness.MOVED else None
+        if again is None:
+            self._track.forget()
+        taken = self._take(picture, again or self._find(picture.gray))
+        self._demand_rest(held, taken[0])
+        return taken
 
-    def _take(self, gray: NDArray[np.uint8], scale: ScaleFit) -> tuple[HeldScale, float]:
-        self._held = HeldScale(scale, self._dial, self._look, self._needle, gray)
+    def _demand_rest(self, old: HeldScale, new: HeldScale) -> None:
+        """Refuse a picture in which the dial is elsewhere than before: it may be on its way."""
+        moved = np.abs(new.outline_px - old.outline_px).max()
+        if moved > _ON_ITS_WAY_PX and 0 < self._gap_s < _STREAM_S:
+            raise _RefusalError("dial moving", new.sight(None))
+
+    def _take(self, picture: Picture, scale: ScaleFit) -> tuple[HeldScale, float]:
+        """Hold a scale from now on."""
+        self._held = HeldScale(scale, self._dial, self._look, self._needle, picture)
         self._turn_of_search = 0
         return self._held, scale.scan.light
 
@@ -144,6 +184,10 @@ class DialReader:
     def _find_needle(
         self, image: NDArray[np.uint8], held: HeldScale, light: float
     ) -> NeedleFit | None:
+        """Return the needle that was followed, or else the best of the whole turn."""
+        followed = self._track.find(image, held, light)
+        if followed is not None:
+            return followed
         scale, field = held.scale, held.field
         blur = scale.blur_px
         found = candidates(likeness(image, field, light), field)
@@ -168,22 +212,17 @@ class DialReader:
         still: NeedleFit | None,
     ) -> NeedleFit | None:
         """Try a needle that moved during the exposure; the better of it and the still one."""
-        most = _MOST_SMEAR * 2 * np.pi / self._dial.marks_per_turn
-        blur = scale.blur_px
+        blur, most = scale.blur_px, self._most_rad
         fan = fit_smeared(image, scale.pose, self._needle, angle_rad, blur, light, most)
         if fan is None or judge_needle(fan, self._dial) is not None:
             return still
         return fan if still is None or fan.front_share > still.front_share + 0.05 else still
 
-    def _judge(self, frame: Frame, scale: ScaleFit, needle: NeedleFit | None) -> Reading:
+    def _reading(self, frame: Frame, held: HeldScale, needle: NeedleFit) -> Reading:
         dial = self._dial
-        flag = judge_needle(needle, dial)
-        if flag is not None or needle is None:
-            raise _RefusalError(flag or "needle hidden", _sight(dial, scale, None))
-        sight = _sight(dial, scale, needle)
         turn = dial.rising * needle.angle_rad / (2 * np.pi)
         divisions = float(turn % 1.0 * dial.marks_per_turn) % dial.marks_per_turn
-        sigma = sigma_divisions(scale, needle, dial)
+        sigma = sigma_divisions(held.scale, needle, dial, held.pose_sigma_rad(needle))
         return Reading(
             "ok",
             frame.t_s,
@@ -191,30 +230,5 @@ class DialReader:
             sigma_divisions=sigma,
             value_mm=dial.value_mm(divisions),
             sigma_mm=sigma * dial.graduation_mm,
-            sight=sight,
+            sight=held.sight(needle),
         )
-
-
-def _sight(dial: TaughtDial, scale: ScaleFit, needle: NeedleFit | None) -> DialSight:
-    pose = scale.pose
-    circle = 2 * np.pi * np.arange(72) / 72
-    rim = dial.radius_mm * np.stack([np.cos(circle), np.sin(circle)], axis=1)
-    outline = pose.project(rim)
-    ends = np.full((2, 2), np.nan)
-    if needle is not None:
-        way = np.array([np.cos(needle.angle_rad), np.sin(needle.angle_rad)])
-        aside = needle.miss_mm * np.array([-way[1], way[0]])
-        used = dial.needle_half_width_mm > 0
-        reach = dial.needle_reach_mm[used]
-        along = np.array([reach.min(initial=0.0), reach.max(initial=0.0)])
-        ends = pose.project(aside + along[:, None] * way, -dial.needle_height_mm)
-    pivot = pose.project(np.zeros((1, 2)), -dial.needle_height_mm)[0]
-    return DialSight(
-        pivot_px=frozen_array(pivot),
-        needle_px=frozen_array(ends),
-        zero_px=frozen_array(outline[0]),
-        outline_px=frozen_array(outline),
-        face_radius_px=float(np.max(np.linalg.norm(outline - outline.mean(axis=0), axis=1))),
-        marks_used=round(scale.share * dial.marks_per_turn),
-        mark_scatter_px=scale.scatter_px,
-    )

@@ -48,7 +48,7 @@ def smeared_bar(
     return bar, -(slope[0] - slope[1] - slope[2] + slope[3]) / s
 
 
-def _scan_fan(
+def scan_fan(
     image: NDArray[np.uint8],
     pose: PlanePose,
     look: NeedleLook,
@@ -56,8 +56,9 @@ def _scan_fan(
     blur_px: float,
     mark_light: float,
     smear_rad: float,
+    u: Float,
 ) -> Strip:
-    u = needle_rows(look)
+    """Measure a needle swept over `smear_rad` about a line at places `u` (mm) along it."""
     scale = scale_across(pose, look, line[0], u)
     half = look.width_at(u) * scale
     smear = np.abs(u) * smear_rad * scale
@@ -82,6 +83,11 @@ def _scan_fan(
     )
 
 
+def smear_trials(most_rad: float) -> Float:
+    """Return the angles swept that are tried where up to `most_rad` are possible."""
+    return np.asarray(most_rad * np.arange(1, _TRIALS + 1) / _TRIALS)
+
+
 def fit_smeared(
     image: NDArray[np.uint8],
     pose: PlanePose,
@@ -96,11 +102,12 @@ def fit_smeared(
     Each trial of the angle swept gets a line of its own. Too small a trial makes the outer rows
     paler than the inner ones, too large a one stronger: the right one makes all alike.
     """
+    u = needle_rows(look)
     best: tuple[float, NeedleFit] | None = None
-    for smear in most_rad * np.arange(1, _TRIALS + 1) / _TRIALS:
+    for smear in smear_trials(most_rad):
 
         def scan(line: Line, smear: float = float(smear)) -> Strip:
-            return _scan_fan(image, pose, look, line, blur_px, mark_light, smear)
+            return scan_fan(image, pose, look, line, blur_px, mark_light, smear, u)
 
         fit = follow_line(scan, (angle_rad, 0.0), 3)
         if fit is None:

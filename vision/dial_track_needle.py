@@ -1,0 +1,177 @@
+"""Follow a needle from picture to picture of a held dial, quicker than it is found anew.
+
+Every picture is still searched over the whole turn, coarsely: the needle must be the best there
+is. What is saved is the work of telling it from rivals and of getting to its line: a few rows
+take the line there, then all rows are measured as in a first picture. What does not look like
+the needle that was followed is left to the full search.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.dials import TaughtDial
+from vision.dial_hold import HeldScale
+from vision.dial_judge import STILL_FRONT, judge_needle
+from vision.dial_needle import (
+    Line,
+    NeedleFit,
+    NeedleLook,
+    Strip,
+    follow_line,
+    needle_rows,
+)
+from vision.dial_needle_search import NeedleField, candidates, likeness
+from vision.dial_pose import Float
+from vision.dial_scale import ScaleFit
+from vision.dial_smear import scan_fan, smear_trials
+from vision.dial_track_gauge import NeedleGauge
+from vision.quick import median
+
+_RIVAL = 0.6  # candidates whose likeness is under this share of the best are none
+_COARSE_RAD = 0.007  # what a coarse direction may be off by
+_NEAR_RAD = 0.04  # a candidate this near to where the needle is expected is the needle
+_FEW = 4  # every so manieth row takes the line to the needle
+_LESS_FRONT = 0.04  # as much less of the needle's front in sight is no cause to look anew
+_REST_RAD = 0.004  # a needle that turned by less since the last picture is not smeared
+_FASTER = 1.5  # a needle may turn as much faster within an exposure than between pictures
+
+
+def _wrapped(angle_rad: float) -> float:
+    return float((angle_rad + np.pi) % (2 * np.pi) - np.pi)
+
+
+def coarse_field(field: NeedleField) -> NeedleField:
+    """Return half of a field's rings: enough to tell whether a better needle is anywhere."""
+    some = slice(None, None, 2)
+    x, y = np.ascontiguousarray(field.x_px[some]), np.ascontiguousarray(field.y_px[some])
+    return replace(field, radii_mm=field.radii_mm[some], x_px=x, y_px=y)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """What a picture is searched with."""
+
+    image: NDArray[np.uint8]
+    scale: ScaleFit
+    light: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Tools:
+    """What is prepared for one held scale."""
+
+    held: HeldScale
+    field: NeedleField
+    gauge: NeedleGauge
+
+
+class NeedleTrack:
+    """The needle of one dial: where it was, and how it turned from picture to picture."""
+
+    def __init__(self, dial: TaughtDial, look: NeedleLook, most_rad: float) -> None:
+        self._dial = dial
+        self._look = look
+        self._most_rad = most_rad
+        self._last: NeedleFit | None = None
+        self._step_rad = 0.0
+        self._tools: _Tools | None = None
+
+    def forget(self) -> None:
+        """Lose the needle: the next picture is searched in full."""
+        self._last, self._step_rad = None, 0.0
+
+    def note(self, fit: NeedleFit | None) -> None:
+        """Take in the needle that was believed in this picture; None where none was."""
+        if fit is None:
+            self.forget()
+            return
+        last, self._last = self._last, fit
+        self._step_rad = 0.0 if last is None else _wrapped(fit.angle_rad - last.angle_rad)
+
+    def find(self, image: NDArray[np.uint8], held: HeldScale, light: float) -> NeedleFit | None:
+        """Return the followed needle in a picture; None where it has to be searched in full."""
+        last = self._last
+        if last is None:
+            return None
+        if self._tools is None or self._tools.held is not held:
+            gauge = NeedleGauge(held.scale, self._look)
+            self._tools = _Tools(held, coarse_field(held.field), gauge)
+        seen = Seen(image, held.scale, light)
+        angle = self._direction(seen, self._tools.field, last)
+        if angle is None:
+            return None
+        fit = self._still(seen, self._tools.gauge, (angle, last.miss_mm))
+        if fit is not None and self._alike(fit, last):
+            return fit
+        return self._moving(seen, fit or replace(last, angle_rad=angle), last)
+
+    def _direction(self, seen: Seen, field: NeedleField, last: NeedleFit) -> float | None:
+        """Return the best direction of the whole turn where it surely is the needle's.
+
+        The last one where the needle seems to rest.
+        """
+        found = candidates(likeness(seen.image, field, seen.light), field, count=2)
+        (angle, best), (_, rival) = found
+        expected = last.angle_rad + self._step_rad
+        near = abs(_wrapped(angle - expected)) < _NEAR_RAD + abs(self._step_rad)
+        if not near and rival > _RIVAL * best:
+            return None
+        return last.angle_rad if abs(_wrapped(angle - last.angle_rad)) < _COARSE_RAD else angle
+
+    def _alike(self, fit: NeedleFit, last: NeedleFit) -> bool:
+        """Return whether a still fit may stand: as whole as cold reading asks, or as before."""
+        if fit.front_share > STILL_FRONT:
+            return True
+        rests = abs(_wrapped(fit.angle_rad - last.angle_rad)) < _REST_RAD
+        return (
+            rests
+            and last.smear_rad == 0.0
+            and fit.front_share > last.front_share - _LESS_FRONT
+            and fit.strength > 0.9 * last.strength
+        )
+
+    def _still(self, seen: Seen, gauge: NeedleGauge, line: Line) -> NeedleFit | None:
+        return follow_line(lambda at: gauge.scan(seen.image, at, seen.light), line, 4)
+
+    def _moving(self, seen: Seen, start: NeedleFit, last: NeedleFit) -> NeedleFit | None:
+        """Return a needle smeared by no more than its motion since the last picture explains."""
+        gone = abs(_wrapped(start.angle_rad - last.angle_rad))
+        trials = smear_trials(self._most_rad)
+        fast = _FASTER * max(gone, abs(self._step_rad))
+        likely = trials[: 1 + int(np.searchsorted(trials, fast))]
+        fan = quick_fan(seen, self._look, start, likely)
+        believed = fan is not None and fan.front_share > start.front_share
+        return fan if believed and judge_needle(fan, self._dial) is None else None
+
+
+def quick_fan(seen: Seen, look: NeedleLook, start: NeedleFit, trials: Float) -> NeedleFit | None:
+    """Return the smeared needle near a first one, as `fit_smeared` does but choosing by few rows.
+
+    All rows are measured only about the smear that fits best; None where none fits.
+    """
+    rows = needle_rows(look)
+    pose, blur = seen.scale.pose, seen.scale.blur_px
+    line = (start.angle_rad, start.miss_mm)
+
+    def scan(at: Line, smear: float, u: Float) -> Strip:
+        return scan_fan(seen.image, pose, look, at, blur, seen.light, smear, u)
+
+    best: tuple[float, float, Line] | None = None
+    for smear in trials.tolist():
+        strips: list[Strip] = []
+
+        def look_once(at: Line, smear: float = smear, strips: list[Strip] = strips) -> Strip:
+            strips.append(scan(at, smear, rows[::_FEW]))
+            return strips[-1]
+
+        fit = follow_line(look_once, line, 2)
+        noise = median(strips[-1].noise)
+        if fit is not None and (best is None or noise < best[0]):
+            best = (noise, smear, (fit.angle_rad, fit.miss_mm))
+    if best is None:
+        return None
+    _, smear, line = best
+    fan = follow_line(lambda at: scan(at, smear, rows), line, 3)
+    return None if fan is None else replace(fan, smear_rad=smear)
