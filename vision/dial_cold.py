@@ -17,6 +17,7 @@ from vision.dial_scale import ScaleFit, choose_pose, settle
 SHRINKS = (2, 1, 4)
 """How much to shrink a picture `_WIDTH_PX` wide for the search, the likeliest first."""
 _WIDTH_PX = 1280
+_DENSE = 150  # marks a turn from which a picture is searched at twice the size
 _FLAT = 0.35
 _HEARD = 0.2  # coherence worth a closer look
 
@@ -35,7 +36,7 @@ def find_dial(
     height, width = gray.shape
     model = camera or guessed_camera(width, height)
     flags = []
-    for shrink in _shrinks_of(gray, shrinks):
+    for shrink in _shrinks_of(gray, shrinks, dial.marks_per_turn):
         for candidate in find_scale(gray, model, look, shrink=shrink)[:1]:
             if candidate.coherence < _HEARD:
                 continue
@@ -46,9 +47,9 @@ def find_dial(
     return next((f for f in flags if f != "no dial"), "no dial")
 
 
-def _shrinks_of(gray: NDArray[np.uint8], shrinks: Sequence[int]) -> list[int]:
+def _shrinks_of(gray: NDArray[np.uint8], shrinks: Sequence[int], marks: int) -> list[int]:
     """Return by how much to shrink this picture: wide ones more, none twice by the same."""
-    size = max(gray.shape) / _WIDTH_PX
+    size = max(gray.shape) / (_WIDTH_PX if marks < _DENSE else 2 * _WIDTH_PX)
     return list(dict.fromkeys(max(1, round(shrink * size)) for shrink in shrinks))
 
 

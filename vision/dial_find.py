@@ -17,7 +17,9 @@ from vision.dial_beat import Candidate, pull
 from vision.dial_marks import ScaleLook
 from vision.dial_pose import Float, PlanePose
 
-_RIDGES = 1600  # strongest ridge pixels kept
+_RIDGES = 1600  # strongest ridge pixels kept, on a picture of half size
+_BLOCK = 16  # pixels searched: no square of this side
+_MOST_OF_BLOCK = 14  # gives more than so many, or numerals would outnumber the marks
 _LEVELS = 10000.0  # for a factor e in light
 _SIDE = 2  # how far a line's sides are looked at, pixels of the picture searched
 _CELL = 4.0  # voting cell, pixels of the picture voted on
@@ -96,16 +98,29 @@ def find_ridges(gray: NDArray[np.uint8], sign: float, shrink: int) -> Ridges:
     levels = -sign * np.log(np.arange(256) + 16.0)
     levels = np.rint((levels - levels.min()) * _LEVELS).astype(np.int16)
     smooth = np.asarray(cv2.GaussianBlur(cv2.LUT(small, levels), (0, 0), 1.0), dtype=np.int16)
+    count = _RIDGES * 2 if shrink == 1 else _RIDGES
     depth = _valleys(smooth)
-    keep = _deepest(depth, 3 * _RIDGES)
+    keep = _deepest(depth, 4 * count)
     crest, normal = _crests(smooth, keep)
-    chosen = np.flatnonzero(crest)
-    if len(chosen) > _RIDGES:
-        own = depth.ravel()[keep[chosen]]
-        chosen = chosen[np.argpartition(own, -_RIDGES)[-_RIDGES:]]
+    keep, normal = keep[crest], normal[crest]
+    chosen = _evenly(depth, keep, count)
     y, x = np.divmod(keep[chosen], size[0])
     at = np.stack([x, y], axis=1) * float(shrink) + (shrink - 1) / 2
     return Ridges(at, normal[chosen].astype(np.float64))
+
+
+def _evenly(depth: NDArray[np.int16], keep: NDArray[np.intp], count: int) -> NDArray[np.intp]:
+    """Return which `count` of the pixels `keep` are the deepest, no block giving too many."""
+    order = np.argsort(-depth.ravel()[keep])
+    y, x = np.divmod(keep[order], depth.shape[1])
+    block = y // _BLOCK * (depth.shape[1] // _BLOCK + 1) + x // _BLOCK
+    together = np.argsort(block, kind="stable")
+    sorted_block = block[together]
+    first = np.concatenate([[True], sorted_block[1:] != sorted_block[:-1]])
+    start = np.maximum.accumulate(np.where(first, np.arange(len(block)), 0))
+    rank = np.empty(len(block), dtype=np.intp)
+    rank[together] = np.arange(len(block)) - start
+    return np.asarray(order[rank < _MOST_OF_BLOCK][:count])
 
 
 def vote_centres(ridges: Ridges, shape: tuple[int, int], shrink: int) -> Float:
