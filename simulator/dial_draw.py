@@ -35,6 +35,8 @@ from simulator.optics import PlaneMap, Window, project, window_round
 
 Soft = NDArray[np.float32]
 _KEPT_PRINTS = 3
+_PART_RAD = 0.35 * 2 * math.pi
+"""A third of a division, times the marks of a turn."""
 _prints: OrderedDict[DialDesign, Print] = OrderedDict()
 
 
@@ -226,36 +228,41 @@ class _Drawing:
         height_mm: float,
         centre: tuple[float, float],
     ) -> None:
-        """Draw a hand's shadow on the face, then the hand."""
+        """Draw a hand and its shadow on the face.
+
+        A hand in motion hides its own shadow at every moment, so the exposure is cut into
+        short parts: what is seen of the face is the mean of what both leave free.
+        """
         view, high = self.view, height_mm / self.design.radius_mm
         shift = centre[0] + high * view.light[0], centre[1] + high * view.light[1]
-        shade, box = self._share(hand, at, sweep, 0.0, shift, high * view.penumbra)
-        _part(colour, box)[...] *= (1 - view.shadow * shade)[..., None]
-        share, box = self._share(hand, at, sweep, height_mm, centre, 0.0)
-        part, tone = _part(colour, box), np.array(hand.colour, np.float32)
-        part += share[..., None] * (tone - part)
+        soft = high * view.penumbra
+        box = _hull(
+            self._box(hand, at, sweep, height_mm, centre, 0.0),
+            self._box(hand, at, sweep, 0.0, shift, soft),
+        )
+        above = self._on_plane(box, height_mm, centre, 0.0)
+        below = self._on_plane(box, 0.0, shift, soft)
+        parts = max(1, math.ceil(sweep * self.design.marks_per_turn / _PART_RAD))
+        free, own = np.zeros((2, box.height, box.width), np.float32)
+        for when in (np.arange(parts) + 0.5) / parts - 0.5:
+            share = above.share(hand, at + when * sweep, sweep / parts)
+            shade = below.share(hand, at + when * sweep, sweep / parts)
+            free += (1 - np.float32(view.shadow) * shade) * (1 - share)
+            own += share
+        part = _part(colour, _local(box, self.window))
+        part *= (free / parts)[..., None]
+        part += (own / parts)[..., None] * np.array(hand.colour, np.float32)
 
-    def _share(
-        self,
-        hand: Hand,
-        at: float,
-        sweep: float,
-        height_mm: float,
-        centre: tuple[float, float],
-        soft: float,
-    ) -> tuple[Soft, Window]:
-        """Return a hand's share of each pixel of the box around it."""
-        box = self._box(hand, at, sweep, height_mm, centre, soft)
-        if soft * self.per_radius > 2:
-            box = replace(box, fine=1)
-        x, y = PlaneMap(self.view.camera, self.place, height_mm, box).on(box)
+    def _on_plane(
+        self, box: Window, height_mm: float, centre: tuple[float, float], soft: float
+    ) -> "_Sheet":
+        """Return a box's places on a plane, from a hand's pivot or from where its shadow is."""
+        fine = replace(box, fine=1 if soft * self.per_radius > 2 else self.fine)
+        x, y = PlaneMap(self.view.camera, self.place, height_mm, fine).on(fine)
         radius = np.float32(self.design.radius_mm)
+        edge = max(1.0 / (self.per_radius * fine.fine), soft)
         x, y = x / radius - np.float32(centre[0]), y / radius - np.float32(centre[1])
-        edge = max(1.0 / (self.per_radius * box.fine), soft)
-        fine = cover(hand, x, y, at, sweep, edge)
-        share = cv2.resize(fine, (box.width, box.height), interpolation=cv2.INTER_AREA)
-        local = replace(box, left=box.left - self.window.left, top=box.top - self.window.top)
-        return np.asarray(share, dtype=np.float32), local
+        return _Sheet(x, y, edge, (box.width, box.height))
 
     def _box(
         self,
@@ -285,9 +292,7 @@ class _Drawing:
         share = np.clip((cap.along[-1] - radius) * self.per_radius + 0.5, 0, 1)
         side = (x * self.view.light[0] + y * self.view.light[1]) / self.design.radius_mm
         tone = np.clip(1 - 0.5 * side / cap.along[-1], 0.3, 1.8)
-        part = _part(
-            colour, replace(box, left=box.left - self.window.left, top=box.top - self.window.top)
-        )
+        part = _part(colour, _local(box, self.window))
         part += share[..., None] * (tone[..., None] * np.array(cap.colour, np.float32) - part)
 
     def _glare(self, colour: Soft) -> None:
@@ -364,6 +369,34 @@ def _within(box: Window, window: Window) -> Window:
     right = min(box.left + box.width, window.left + window.width)
     bottom = min(box.top + box.height, window.top + window.height)
     return Window(left, top, max(1, right - left), max(1, bottom - top), box.fine)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sheet:
+    """Places on a plane for the fine pixels of a box, and the softness of edges there."""
+
+    x: Soft
+    y: Soft
+    edge: float
+    size: tuple[int, int]
+
+    def share(self, hand: Hand, at: float, sweep: float) -> Soft:
+        """Return a hand's share of each pixel of the box."""
+        fine = cover(hand, self.x, self.y, at, sweep, self.edge)
+        share = cv2.resize(fine, self.size, interpolation=cv2.INTER_AREA)
+        return np.asarray(share, dtype=np.float32)
+
+
+def _hull(one: Window, other: Window) -> Window:
+    """Return the smallest window around two."""
+    left, top = min(one.left, other.left), min(one.top, other.top)
+    right = max(one.left + one.width, other.left + other.width)
+    bottom = max(one.top + one.height, other.top + other.height)
+    return Window(left, top, right - left, bottom - top, one.fine)
+
+
+def _local(box: Window, window: Window) -> Window:
+    return replace(box, left=box.left - window.left, top=box.top - window.top)
 
 
 def _mix(light: Soft, share: Soft, colour: Soft) -> None:
