@@ -16,6 +16,10 @@ MIN_SHARE = 0.40
 """Share of the marks that must agree on a pose."""
 MAX_SCATTER_PX = 0.60
 """Marks scatter by 0.03 to 0.2 px in a usable picture, by 1 px and more in a hopeless blur."""
+MAX_STRAIN = 4.0
+"""Scatter over the marks' own noise: 1 to 3 where every mark is taken for itself; ..."""
+MAX_STRAIN_PITCH = 0.025
+"""... part of a scale taken a mark further on also scatters by more than this share of a pitch."""
 MAX_GAPS = 0.25
 """Marks missing between two that are seen: more says that this is another scale."""
 MIN_TURN_SCORE = 0.35
@@ -44,9 +48,22 @@ def judge_scale(scale: ScaleFit | None) -> str | None:
         return "no dial"
     if scale.scatter_px > MAX_SCATTER_PX:
         return "out of focus"
-    if scale.share < MIN_SHARE:
+    if scale.share < MIN_SHARE or slipped(scale):
         return "scale hidden"
     return "no dial" if gaps(np.asarray(scale.scan.usable.any(axis=1))) > MAX_GAPS else None
+
+
+def slipped(scale: ScaleFit) -> bool:
+    """Return whether part of the marks may have been taken for their neighbours.
+
+    A pose bent so that one side lies a mark further on fits most marks; they then scatter by a
+    share of the pitch, far beyond their own noise.
+    """
+    ends = scale.pose.project(scale.scan.ends_mm)
+    pitch_px = float(np.median(np.linalg.norm(np.diff(ends, axis=0), axis=1)))
+    usable = scale.scan.usable.ravel()
+    own_px = float(np.median(scale.scan.sideways.sigma_px[usable])) if usable.any() else 0.0
+    return scale.scatter_px > max(MAX_STRAIN * own_px, MAX_STRAIN_PITCH * pitch_px)
 
 
 def gaps(seen: NDArray[np.bool_]) -> float:
