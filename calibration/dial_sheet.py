@@ -34,9 +34,12 @@ class TeachingPhoto:
 
     file: Path
     reading_divisions: float
-    marks_px: Float
-    """(4, 2): outer ends of the zero, quarter, half and three-quarter marks, rising."""
-    pivot_px: Float
+    marks_px: Float | None
+    """(4, 2): outer ends of the zero, quarter, half and three-quarter marks, rising.
+
+    None where the owner clicked nothing: zero is then found by the reading.
+    """
+    pivot_px: Float | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,23 +81,30 @@ def _read_json(path: Path) -> dict[str, Any]:
     return data
 
 
+def _clicks(entry: dict[str, Any]) -> dict[str, Float] | None:
+    if entry.get("clicks_px") is None:
+        return None
+    clicks = {name: np.array(entry["clicks_px"][name], dtype=np.float64) for name in CLICKS}
+    if any(c.shape != (2,) or not np.all(np.isfinite(c)) for c in clicks.values()):
+        raise ValueError("a click is not two numbers")
+    return clicks
+
+
 def _photo(folder: Path, entry: Any) -> TeachingPhoto:  # noqa: ANN401 - straight from JSON
     try:
-        clicks = {name: np.array(entry["clicks_px"][name], dtype=np.float64) for name in CLICKS}
-        if any(c.shape != (2,) or not np.all(np.isfinite(c)) for c in clicks.values()):
-            raise ValueError("a click is not two numbers")
-        return TeachingPhoto(
-            folder / str(entry["file"]),
-            float(entry["reading_divisions"]),
-            np.array([clicks[name] for name in CLICKS[:4]]),
-            clicks["pivot"],
-        )
-    except (KeyError, TypeError, ValueError) as error:
+        file, reading = folder / str(entry["file"]), float(entry["reading_divisions"])
+        clicks = _clicks(entry)
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
         msg = (
             f"A teaching photo in {folder / 'dial.json'} is not complete ({error}): each needs "
-            f"file, reading_divisions and clicks_px with {', '.join(CLICKS)}."
+            "file and reading_divisions, and either no clicks_px or all of "
+            f"{', '.join(CLICKS)}."
         )
         raise BadInputError(msg) from error
+    if clicks is None:
+        return TeachingPhoto(file, reading, None, None)
+    marks = np.array([clicks[name] for name in CLICKS[:4]])
+    return TeachingPhoto(file, reading, marks, clicks["pivot"])
 
 
 def _chosen(data: dict[str, Any], key: str, allowed: tuple[Any, ...]) -> Any:  # noqa: ANN401

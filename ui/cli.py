@@ -126,17 +126,30 @@ def dial_teach(
     name: Annotated[str | None, typer.Option(help="The dial's name; the folder's without.")] = None,
     photos: Annotated[int | None, typer.Option(help="Use only the first K photos.")] = None,
     no_camera: Annotated[bool, typer.Option("--no-camera", help="Assume no camera model.")] = False,
+    zero_confirmed: Annotated[
+        bool, typer.Option("--zero-confirmed", help="The mark found as zero is right.")
+    ] = False,
 ) -> None:
-    """Learn a dial from photos with five clicks each."""
-    from vision.teach import teach_dial
+    """Learn a dial from photos with a reading each, and clicks where they are needed."""
+    from ui.teach_command import counter_words, teach_and_keep
 
-    chosen = name or folder.resolve().name
-    dial = teach_dial(folder, name=chosen, photos=photos, use_camera=not no_camera)
-    kept = _home_of(context).ensure().dials.save(dial)
+    kept = teach_and_keep(
+        _home_of(context),
+        folder,
+        name or folder.resolve().name,
+        photos=photos,
+        use_camera=not no_camera,
+        confirm=lambda question: zero_confirmed or _asked(question),
+    )
     tell(
         f"Taught {kept.name} (version {kept.version}): {kept.marks_per_turn} marks a turn of "
-        f"{kept.graduation:g} {kept.unit}, {kept.numbering}."
+        f"{kept.graduation:g} {kept.unit}, {kept.numbering}.{counter_words(kept)}"
     )
+
+
+def _asked(question: str) -> bool:
+    """Ask on a terminal; without one nobody said yes."""
+    return sys.stdin.isatty() and typer.confirm(question, err=True)
 
 
 @app.command()

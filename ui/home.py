@@ -58,6 +58,10 @@ class Home:
         """A person's own file of dial classes; it need not be there."""
         return self.folder / PRESETS
 
+    def zero_picture(self, name: str) -> Path:
+        """Where a dial's owner sees which mark was taken as zero."""
+        return self.folder / "zeros" / f"{name}.png"
+
     @property
     def demo(self) -> "Home":
         """The demo's own folder, so that its book stays apart from the user's."""

@@ -70,3 +70,21 @@ def draw_reading(
         _polyline(out, np.asarray(corners), _COLLAR)
     _caption(out, _words(reading), _PAPER if reading.ok else colour)
     return out
+
+
+def draw_zero(
+    image: NDArray[np.uint8], sight: DialSight, reading_divisions: float
+) -> NDArray[np.uint8]:
+    """Return a copy of a BGR picture with the mark taken as zero ringed, and the needle's line."""
+    out = np.array(image, dtype=np.uint8, copy=True)
+    _polyline(out, sight.outline_px, _GOOD)
+    _line(out, sight.needle_px, _COLLAR, 1)
+    outward = sight.zero_px - sight.pivot_px
+    outward /= np.linalg.norm(outward)
+    size = 0.07 * sight.face_radius_px
+    middle = tuple(int(c) for c in _fixed(sight.zero_px - 0.4 * size * outward))
+    cv2.circle(out, middle, int(size * (1 << _SHIFT)), _REFUSED, 2, cv2.LINE_AA, _SHIFT)
+    x, y = (int(c) for c in sight.zero_px + 2.5 * size * outward)
+    cv2.putText(out, "0", (x - 10, y + 10), cv2.FONT_HERSHEY_SIMPLEX, 1.0, _REFUSED, 3, cv2.LINE_AA)
+    _caption(out, f"zero here? the needle was read as {reading_divisions:g}", _PAPER)
+    return out

@@ -62,6 +62,7 @@ def poses_from_clicks(
     sheet: DialSheet, photo: TeachingPhoto, camera: CameraModel
 ) -> list[PlanePose]:
     """Return poses that the four clicked mark ends allow: square on, and both tilts."""
+    assert photo.marks_px is not None
     rim = _rim_points(sheet)
     rays = camera.undistort(photo.marks_px)
     centre = rays.mean(axis=0)
@@ -89,6 +90,7 @@ def _snap(pose: PlanePose, sheet: DialSheet, photo: TeachingPhoto) -> tuple[Plan
 
     Clicks that lie nowhere near the rim's quarters leave infinity.
     """
+    assert photo.marks_px is not None
     clicked = pose.locate(photo.marks_px)
     rim = _rim_points(sheet)
     cross = np.sum(rim[:, 0] * clicked[:, 1] - rim[:, 1] * clicked[:, 0])

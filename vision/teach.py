@@ -1,5 +1,6 @@
 """Teach a dial from its owner's sheet and a few photos."""
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
@@ -23,6 +24,13 @@ from vision.dial_learn import (
 from vision.dial_learn_needle import learn_needle
 from vision.dial_marks import ScaleLook
 from vision.dial_pose import guessed_camera
+from vision.dial_unclicked import (
+    FoundZero,
+    check_together,
+    locate_unclicked,
+    sign_of_marks,
+    zero_sight,
+)
 
 _CLICKS_OFF = 0.4  # of a mark: farther off, the clicks and the marks do not agree
 
@@ -56,9 +64,19 @@ def _gray(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 
 def _polarity(
-    sheet: DialSheet, gray: NDArray[np.uint8], photo: TeachingPhoto, camera: CameraModel
+    sheet: DialSheet,
+    gray: NDArray[np.uint8],
+    photo: TeachingPhoto,
+    camera: CameraModel,
+    *,
+    free_camera: bool,
 ) -> float:
-    """Return +1 for bright marks, -1 for dark ones: as which they agree with the clicks."""
+    """Return +1 for bright marks, -1 for dark ones: as which they agree with the clicks.
+
+    Without clicks: as which more of them fit.
+    """
+    if photo.marks_px is None:
+        return sign_of_marks(gray, sheet, camera, free_camera=free_camera)
     off = {
         sign: locate_photo(gray, sheet, photo, camera, first_look(sheet, sign))[1]
         for sign in (-1.0, 1.0)
@@ -83,6 +101,9 @@ def _first_sight(
     free_camera: bool,
 ) -> LearnedPhoto:
     gray = _gray(image)
+    if photo.marks_px is None:
+        found = locate_unclicked(image, gray, sheet, photo, camera, look, free_camera=free_camera)
+        return LearnedPhoto(photo, image, gray, found)
     pose, off = locate_photo(gray, sheet, photo, camera, look)
     fit = settle_photo(gray, pose, look, free_camera=free_camera)
     if fit is None or off > _CLICKS_OFF:
@@ -103,13 +124,21 @@ def _settled_again(
     return out
 
 
-def teach_dial(
+@dataclass(frozen=True, slots=True, eq=False)
+class Teaching:
+    """A dial learned, and what was taken as zero in photos without clicks: to be confirmed."""
+
+    dial: TaughtDial
+    zeros: tuple[FoundZero, ...]
+
+
+def teach(
     folder: Path, *, name: str, photos: int | None = None, use_camera: bool = True
-) -> TaughtDial:
+) -> Teaching:
     """Learn a dial from `dial.json`, `camera.json` (if used) and the teaching photos.
 
-    `photos` uses only the first so many. Nothing is written: give the result to a
-    `DialStore`, which sets its version.
+    `photos` uses only the first so many. Nothing is written: give the dial to a `DialStore`,
+    which sets its version, once its owner has confirmed the zeros.
 
     Raises
     ------
@@ -125,14 +154,37 @@ def teach_dial(
     images = [_load(photo) for photo in chosen]
     camera = _camera_for(Path(folder), images, use=use_camera)
     free = not use_camera or not (Path(folder) / "camera.json").exists()
-    look = first_look(sheet, _polarity(sheet, _gray(images[0]), chosen[0], camera))
+    sign = _polarity(sheet, _gray(images[0]), chosen[0], camera, free_camera=free)
+    look = first_look(sheet, sign)
     learned = [
         _first_sight(sheet, image, photo, camera, look, free_camera=free)
         for image, photo in zip(images, chosen, strict=True)
     ]
     look = _learn_marks(learned, look)
     learned = _settled_again(learned, look, free_camera=free)
-    return _assemble(name, sheet, learned, look)
+    zeros = _found_zeros(sheet, learned, look)
+    return Teaching(_assemble(name, sheet, learned, look), zeros)
+
+
+def teach_dial(
+    folder: Path, *, name: str, photos: int | None = None, use_camera: bool = True
+) -> TaughtDial:
+    """Learn a dial as `teach` does, for callers that confirm no zeros."""
+    return teach(folder, name=name, photos=photos, use_camera=use_camera).dial
+
+
+def _found_zeros(
+    sheet: DialSheet, learned: list[LearnedPhoto], look: ScaleLook
+) -> tuple[FoundZero, ...]:
+    """Return what was taken as zero where nothing was clicked; photos must agree on it."""
+    unclicked = [one for one in learned if one.photo.marks_px is None]
+    if unclicked:
+        rising = 1.0 if sheet.clockwise else -1.0
+        check_together([(one.photo, one.gray, one.scale.pose) for one in learned], look, rising)
+    return tuple(
+        FoundZero(one.photo, one.image, zero_sight(one.scale.pose, sheet, one.photo))
+        for one in unclicked
+    )
 
 
 def _learn_marks(learned: list[LearnedPhoto], look: ScaleLook) -> ScaleLook:
