@@ -5,6 +5,11 @@ readings and, for their types, calibration.
 """
 
 from simulator.bench import Answer, Bench, BenchState, BenchTruth
+from simulator.dial_clip import random_clip
+from simulator.dial_design import DialDesign, random_design
+from simulator.dial_draw import draw_view
+from simulator.dial_folder import write_drawn_dial
+from simulator.dial_view import CATEGORIES, FAULTS, DialView, random_camera, random_view
 from simulator.optics import camera_model
 from simulator.source import BenchSource
 from simulator.spec import BenchSpec, random_spec
@@ -12,14 +17,24 @@ from simulator.strip import collar
 from simulator.teaching import write_teaching_folder
 
 __all__ = [
+    "CATEGORIES",
+    "FAULTS",
     "Answer",
     "Bench",
     "BenchSource",
     "BenchSpec",
     "BenchState",
     "BenchTruth",
+    "DialDesign",
+    "DialView",
     "camera_model",
     "collar",
+    "draw_view",
+    "random_camera",
+    "random_clip",
+    "random_design",
     "random_spec",
+    "random_view",
+    "write_drawn_dial",
     "write_teaching_folder",
 ]

@@ -8,6 +8,7 @@ import numpy as np
 
 from calibration.camera import CameraModel
 from simulator.dial_design import DialDesign
+from simulator.dial_glare import Glare, random_glare
 from simulator.optics import Float, Place, facing_axes, project, through, turned_axes
 
 Category = Literal["clean", "tilt", "glare", "dim", "defocus", "motion", "part", "refuse"]
@@ -27,25 +28,6 @@ class Finger:
     start_px: Pair
     end_px: Pair
     half_px: float
-
-
-@dataclass(frozen=True, slots=True)
-class Glare:
-    """A bright thing mirrored in the crystal.
-
-    Attributes
-    ----------
-    corners
-        Polygons on the face, in radii of the scale.
-    level
-        Linear light that it adds.
-    soft
-        Softness of its edges, in radii.
-    """
-
-    corners: tuple[tuple[Pair, ...], ...]
-    level: float
-    soft: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +173,7 @@ def _plain(
         tint=tuple(rng.uniform(0.92, 1.08, 3).tolist()),
         gamma=float(rng.uniform(2.0, 2.4)),
         noise=(float(rng.uniform(0.008, 0.035)), float(rng.uniform(0.003, 0.010)), 0.0008),
-        glare=_glare(rng) if rng.random() < 0.25 else (),
+        glare=random_glare(rng) if rng.random() < 0.25 else (),
         fingers=(),
         focus_px=0.0,
         lens_px=float(rng.uniform(0.5, 0.85)),
@@ -222,56 +204,12 @@ def _place_px(
     return float(middle[0] + off[0] * room[0]), float(middle[1] + off[1] * room[1])
 
 
-def _glare(rng: np.random.Generator) -> tuple[Glare, ...]:
-    return tuple(_one_glare(rng) for _ in range(int(rng.integers(1, 3))))
-
-
-def _one_glare(rng: np.random.Generator) -> Glare:
-    shape = (_wedge, _window, _band)[int(rng.integers(3))]
-    sharp = rng.random() < 0.5
-    soft = float(rng.uniform(0.004, 0.02) if sharp else rng.uniform(0.04, 0.15))
-    return Glare(shape(rng), float(rng.uniform(0.08, 0.55)), soft)
-
-
-def _wedge(rng: np.random.Generator) -> tuple[tuple[Pair, ...], ...]:
-    start, wide = rng.uniform(0, 2 * math.pi), rng.uniform(0.5, 1.5)
-    middle = rng.uniform(-0.3, 0.3, 2)
-    rim = [
-        (float(middle[0] + 1.6 * math.sin(a)), float(middle[1] + 1.6 * math.cos(a)))
-        for a in np.linspace(start, start + wide, 12)
-    ]
-    return (((float(middle[0]), float(middle[1])), *rim),)
-
-
-def _window(rng: np.random.Generator) -> tuple[tuple[Pair, ...], ...]:
-    """Return two panes side by side."""
-    middle, turn = rng.uniform(-0.75, 0.75, 2), rng.uniform(0, 2 * math.pi)
-    wide, high = rng.uniform(0.12, 0.35), rng.uniform(0.25, 0.6)
-    panes = []
-    for side in (-1, 1):
-        box = np.array([[0.03, -0.5], [1.0, -0.5], [1.0, 0.5], [0.03, 0.5]]) * (side * wide, high)
-        panes.append(_moved(box, turn, middle))
-    return tuple(panes)
-
-
-def _band(rng: np.random.Generator) -> tuple[tuple[Pair, ...], ...]:
-    away, turn, half = rng.uniform(-0.7, 0.7), rng.uniform(0, 2 * math.pi), rng.uniform(0.05, 0.2)
-    box = np.array([[-2, away - half], [2, away - half], [2, away + half], [-2, away + half]])
-    return (_moved(box, turn, np.zeros(2)),)
-
-
-def _moved(box: Float, turn: float, middle: Float) -> tuple[Pair, ...]:
-    cos, sin = math.cos(turn), math.sin(turn)
-    spun = box @ np.array([[cos, sin], [-sin, cos]]) + middle
-    return tuple((float(x), float(y)) for x, y in spun)
-
-
 def _tilted(design: DialDesign, view: DialView, rng: np.random.Generator) -> DialView:
     return replace(view, tilt_deg=float(rng.uniform(16.0, 44.0)))
 
 
 def _glaring(design: DialDesign, view: DialView, rng: np.random.Generator) -> DialView:
-    return replace(view, glare=(*_glare(rng), *_glare(rng)))
+    return replace(view, glare=(*random_glare(rng), *random_glare(rng)))
 
 
 def _dimmed(design: DialDesign, view: DialView, rng: np.random.Generator) -> DialView:
