@@ -148,6 +148,26 @@ _ALL = (
         "Too few places to notice a misread; touch one or two more.",
     ),
     Flag(
+        "tilted view",
+        "a target's orbit is an ellipse by more than a fiftieth",
+        "The camera does not look along the axis: the target's orbit is an ellipse.",
+    ),
+    Flag(
+        "arcs disagree",
+        "centres from all, kept arcs and inscribed circle differ by more than the tolerance",
+        "The centre depends on which part of the wall counts: say which arcs are worn.",
+    ),
+    Flag(
+        "arcs left out",
+        "arcs were left out by hand or as falls",
+        "Worn or missing arcs were left out of the centre.",
+    ),
+    Flag(
+        "drift taken out",
+        "a steady drift was found from a return and taken out",
+        "The reading drifted steadily; the drift was taken out.",
+    ),
+    Flag(
         "dial unchecked",
         "no error table is stored for the dial",
         "The dial itself has not been checked.",

@@ -5,6 +5,7 @@ import `readings` only.
 """
 
 from sweeps.allowance import DEFAULT_ALLOWANCE, STOP_ANGLE_RAD, Allowance
+from sweeps.axis import AxisResult, Offset, axis_through
 from sweeps.budget import (
     BudgetLine,
     Combined,
@@ -17,7 +18,7 @@ from sweeps.budget import (
     verdict_between,
 )
 from sweeps.centring import CentringResult, combine_turns
-from sweeps.circles import CircleFit, Roundness, fit_circle, roundness
+from sweeps.circles import CircleFit, fit_circle
 from sweeps.contact import detect_clipped
 from sweeps.distributions import (
     Arcsine,
@@ -43,9 +44,22 @@ from sweeps.moves import (
     travel_from_needle,
     u_target_mm,
 )
+from sweeps.orbit import AxisMotion, OrbitResult, target_orbit
+from sweeps.point_circles import PointCircle, circle_of_points
 from sweeps.points import FewPoints, four_point, three_point
 from sweeps.propagation import Input, Propagated, propagate, propagate_monte_carlo, roads_agree
+from sweeps.reseat import QUARTERS_RAD, ReseatResult, reseat
 from sweeps.result import Harmonic, SweepFailure, SweepResult, UnusableResultError, offset_geometry
+from sweeps.roundness import REFERENCES, Reference, Roundness, roundness, roundness_of
+from sweeps.runout import (
+    BarResult,
+    ReversalOfPart,
+    RunoutAt,
+    RunoutResult,
+    bar_at_two_heights,
+    donaldson_reversal,
+    runout,
+)
 from sweeps.stops import MIN_PAUSE_S, Stop, find_stops
 from sweeps.turn import fit_turn
 from sweeps.wheels import WheelLeg, wheel_legs
@@ -54,9 +68,14 @@ __all__ = [
     "DEFAULT_ALLOWANCE",
     "MIN_PAUSE_S",
     "MOVE_STOPS",
+    "QUARTERS_RAD",
+    "REFERENCES",
     "STOP_ANGLE_RAD",
     "Allowance",
     "Arcsine",
+    "AxisMotion",
+    "AxisResult",
+    "BarResult",
     "BudgetLine",
     "CentringResult",
     "CircleFit",
@@ -67,9 +86,17 @@ __all__ = [
     "Input",
     "MonteCarlo",
     "NeedleGoal",
+    "Offset",
+    "OrbitResult",
+    "PointCircle",
     "Propagated",
     "Rectangular",
+    "Reference",
+    "ReseatResult",
+    "ReversalOfPart",
     "Roundness",
+    "RunoutAt",
+    "RunoutResult",
     "Stop",
     "Student",
     "SweepFailure",
@@ -79,11 +106,15 @@ __all__ = [
     "UnusableResultError",
     "Verdict",
     "WheelLeg",
+    "axis_through",
     "back_off_mm",
+    "bar_at_two_heights",
+    "circle_of_points",
     "combine",
     "combine_turns",
     "coverage_factor",
     "detect_clipped",
+    "donaldson_reversal",
     "find_stops",
     "fit_circle",
     "fit_turn",
@@ -97,11 +128,15 @@ __all__ = [
     "plan_moves",
     "propagate",
     "propagate_monte_carlo",
+    "reseat",
     "resolution",
     "roads_agree",
     "roundness",
+    "roundness_of",
+    "runout",
     "shares",
     "span",
+    "target_orbit",
     "three_point",
     "told_trend",
     "travel_from_needle",

@@ -49,11 +49,15 @@ class CentringResult:
     surface: Surface
     diameter_mm: float | None
     places: int
+    start_rad: float
+    """Smallest angle that both turns used."""
     turn_deg: float
     flags: tuple[str, ...]
     message: str
     shape_values_mm: Float
     """(2 * order + 1,): mean, 0, 0, a2, b2, … with the offset's own share taken off."""
+    shape_covariance: Float
+    """The fits' covariance of `shape_values_mm` in mm², the first order's included."""
     geometry: tuple[float, float]
     """(mean, lobe) in mm that the offset itself puts into the reading; zeros if unknown."""
 
@@ -140,10 +144,12 @@ def combine_turns(anticlockwise: SweepResult, clockwise: SweepResult) -> Centrin
         surface=surface,
         diameter_mm=anticlockwise.diameter_mm,
         places=min(anticlockwise.places, clockwise.places),
+        start_rad=max(anticlockwise.start_rad, clockwise.start_rad),
         turn_deg=min(anticlockwise.turn_deg, clockwise.turn_deg),
         flags=_flags(anticlockwise, clockwise),
         message=f"one turn each way, {anticlockwise.n} and {clockwise.n} readings",
         shape_values_mm=shape,
+        shape_covariance=_shape_covariance(anticlockwise, clockwise),
         geometry=known or (0.0, 0.0),
     )
 
@@ -232,6 +238,11 @@ def _mean_shape(one: SweepResult, other: SweepResult) -> Float:
     total = (_own_shape(one, order) + _own_shape(other, order)) / 2
     total.flags.writeable = False
     return total
+
+
+def _shape_covariance(one: SweepResult, other: SweepResult) -> Float:
+    size = 2 * min(one.model.order, other.model.order) + 1
+    return (one.covariance[:size, :size] + other.covariance[:size, :size]) / 4
 
 
 def _own_shape(result: SweepResult, order: int) -> Float:

@@ -1,12 +1,11 @@
-"""Circles through points, and roundness of a trace by four reference circles."""
+"""Geometric least-squares circle through points."""
 
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import linprog
 
-from sweeps.fourier import Float, harmonic_columns
+from sweeps.fourier import Float
 from sweeps.result import SweepFailure
 
 _ROUNDS = 200
@@ -128,72 +127,3 @@ def _finish(local: Float, at: Float, origin: Float, scale: float) -> CircleFit:
         float(residual @ residual) * scale**2,
         len(local),
     )
-
-
-Reference = Literal["LSC", "MZC", "MIC", "MCC"]
-
-
-@dataclass(frozen=True, slots=True)
-class Roundness:
-    """Peak to valley of a trace about one reference circle (RONt, ISO 12181), with its centre."""
-
-    reference: Reference
-    ront_mm: float
-    x_mm: float
-    y_mm: float
-
-    def __bool__(self) -> Literal[True]:
-        return True
-
-
-def roundness(
-    angle_rad: Float, radius_mm: Float, reference: Reference = "LSC"
-) -> Roundness | SweepFailure:
-    """Return the roundness of a trace r(θ) in the limaçon model, r - a cos θ - b sin θ.
-
-    Parameters
-    ----------
-    angle_rad, radius_mm
-        ``(n,)``, n >= 4; radius of the surface itself (a bore's reading with its sign
-        turned), from any constant.
-    reference
-        Least squares, minimum zone, maximum inscribed or minimum circumscribed circle;
-        the last three by linear programming.
-
-    Returns
-    -------
-    Roundness or SweepFailure
-        A failure with fewer than four places or values that are not finite.
-    """
-    angle = np.asarray(angle_rad, dtype=np.float64)
-    radius = np.asarray(radius_mm, dtype=np.float64)
-    if len(angle) < 4 or not (np.isfinite(angle).all() and np.isfinite(radius).all()):
-        return SweepFailure("Roundness needs four places or more, all of them numbers.")
-    columns = harmonic_columns(angle, 1)
-    if reference == "LSC":
-        centre = np.linalg.lstsq(columns, radius, rcond=None)[0][1:]
-    else:
-        centre = _extreme_centre(columns[:, 1:], radius, reference)
-    rest = radius - columns[:, 1:] @ centre
-    return Roundness(reference, float(np.ptp(rest)), float(centre[0]), float(centre[1]))
-
-
-def _extreme_centre(first: Float, radius: Float, reference: Reference) -> Float:
-    """Solve for (a, b, outer, inner): least zone, least outer, or greatest inner circle."""
-    one, zero = np.ones((len(radius), 1)), np.zeros((len(radius), 1))
-    height = radius - radius.mean()
-    below_outer = (np.hstack([-first, -one, zero]), -height)
-    above_inner = (np.hstack([first, zero, one]), height)
-    cost, rules = {
-        "MZC": ([0, 0, 1, -1], [below_outer, above_inner]),
-        "MCC": ([0, 0, 1, 0], [below_outer]),
-        "MIC": ([0, 0, 0, -1], [above_inner]),
-    }[reference]
-    found = linprog(
-        cost,
-        A_ub=np.vstack([rule[0] for rule in rules]),
-        b_ub=np.concatenate([rule[1] for rule in rules]),
-        bounds=(None, None),
-        method="highs",
-    )
-    return np.asarray(found.x, dtype=np.float64)[:2]

@@ -97,6 +97,8 @@ class SweepResult:
     """Amplitude of two lobes with geometry's own removed; None where the diameter is unknown."""
     return_mm: float | None
     opposite_sum_mm: float | None
+    start_rad: float
+    """Smallest angle that was used."""
     turn_deg: float
     sense: Sense | None
     flags: tuple[str, ...]

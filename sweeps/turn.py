@@ -214,6 +214,7 @@ def _result(task: Task, fit: RobustFit) -> SweepResult:
         ovality_mm=_ovality(harmonics, lobe, high) if geometry is not None else None,
         return_mm=back.mean_mm if back is not None else None,
         opposite_sum_mm=_opposite_sum(task, fit.curve, lobe, high) if whole else None,
+        start_rad=float(used.min()),
         turn_deg=degrees(arc),
         sense=task.sweep.sense,
         flags=flags,

@@ -1,6 +1,6 @@
 """Sweeps with known truth for the tests: exact contact geometry, retrace, clipping, noise."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -53,6 +53,11 @@ def turn(
     time = np.linspace(0.0, 20.0, n)
     sigma, sigma_angle = np.full(n, noise_mm), np.full(n, 5e-4)
     return Sweep(time, value, sigma, theta, sigma_angle, sense=sense)
+
+
+def exact_angles(sweep):
+    """The same sweep with the angles stated as they are: free of error."""
+    return replace(sweep, sigma_angle_rad=np.zeros(len(sweep)))
 
 
 def played(value, play_mm):
