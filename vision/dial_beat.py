@@ -21,8 +21,7 @@ _RINGS = 17
 _PATIENCE = 2  # rounds after which a pose that is still out of time is given up
 _NOISE = 0.07
 _CLEAR = 0.35  # coherence that only a scale reaches
-_PLAIN = 0.45  # coherence of a pose that is within a pixel or two
-_NO_BETTER = 0.05
+_TOGETHER = 0.9  # unison of a pose that is within a pixel or two
 _SPAN = 0.14  # rings reach this share of the radius to both sides of the rim
 
 
@@ -33,6 +32,13 @@ class Candidate:
     pose: PlanePose
     coherence: float
     """Share of the ring's contrast that beats in time, 0 to 1."""
+    unison: float
+    """How far the parts of the ring beat together, 0 to 1."""
+
+    @property
+    def locked(self) -> bool:
+        """Whether only a scale in its place beats like this."""
+        return self.coherence > _CLEAR and self.unison > _TOGETHER
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,6 +49,7 @@ class Beat:
     sums: NDArray[np.complex128]
     rim_mm: Float
     coherence: float
+    unison: float
 
 
 def _ring_values(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> NDArray[np.float32]:
@@ -94,19 +101,22 @@ def listen(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> Beat:
     sums = beats[marked].sum(axis=0)
     total = np.sqrt(np.mean(values[marked] ** 2)) * size * marked.sum() / np.sqrt(2) + 1e-9
     power = np.real(beats * np.exp(-1j * np.angle(sums)))
-    coherence = float(np.abs(sums.sum())) / float(total)
-    return Beat(middle, sums, _rims(power, radii, look.outer_mm), coherence)
+    sound = float(np.abs(sums.sum()))
+    unison = sound / (float(np.abs(sums).sum()) + 1e-9)
+    return Beat(middle, sums, _rims(power, radii, look.outer_mm), sound / float(total), unison)
 
 
 def _unwrapped(sums: NDArray[np.complex128]) -> Float:
-    """Return phases (k,) unwrapped both ways around the ring from its strongest sector."""
-    phase = np.angle(sums)
-    start = int(np.argmax(np.abs(sums)))
-    turned = np.roll(phase, -start)
-    half = len(turned) // 2
-    forth = np.unwrap(turned[: half + 1])
-    back = np.unwrap(np.concatenate([turned[:1], turned[:half:-1]]))[1:]
-    return np.roll(np.concatenate([forth, back[::-1]]), start)
+    """Return phases (k,) unwrapped once around the ring, from where it is heard least.
+
+    Where a finger hides marks the phase may slip by a whole one; there the ring is cut.
+    """
+    strength = np.abs(sums)
+    around = strength + np.roll(strength, 1) + np.roll(strength, -1)
+    cut = int(np.argmin(around))
+    phase = np.roll(np.unwrap(np.roll(np.angle(sums), -cut)), cut)
+    whole = 2 * np.pi * round(float(phase[np.argmax(strength)]) / (2 * np.pi))
+    return np.asarray(phase - whole)
 
 
 def _beat_evidence(pose: PlanePose, look: ScaleLook, beat: Beat) -> Evidence:
@@ -155,8 +165,7 @@ def pull(
             break
         if not np.all(np.isfinite(moved.translation)) or moved.translation[2] <= 0:
             break
-        last, pose, beat = beat, moved, listen(image, moved, look)
-        gain = beat.coherence - last.coherence
-        if beat.coherence > _PLAIN or (beat.coherence > _CLEAR and gain < _NO_BETTER):
+        pose, beat = moved, listen(image, moved, look)
+        if beat.coherence > _CLEAR and beat.unison > _TOGETHER:
             break
-    return Candidate(pose, beat.coherence)
+    return Candidate(pose, beat.coherence, beat.unison)

@@ -19,6 +19,7 @@ SHRINKS = (2, 1, 4)
 _WIDTH_PX = 1280
 _DENSE = 150  # marks a turn from which a picture is searched at twice the size
 _FLAT = 0.35
+_AGREEMENT = 0.55  # between marks and pose: 0.3 where it slipped by a mark, 0.75 in its place
 _HEARD = 0.2  # coherence worth a closer look
 
 
@@ -84,7 +85,10 @@ def _settled(
     if judge_turn(turn) is not None:  # the rough pose was too rough for its numerals
         turn, pose = _to_zero(gray, scale.pose, dial)
         scale = settle(gray, pose, look, free_camera=free, blur_px=blur)
-    return judge_turn(turn) or judge_scale(scale) or scale or "no dial"
+        if scale is None or judge_scale(scale) is not None:
+            return "scale hidden"
+    doubtful = scale.agreement < _AGREEMENT
+    return judge_turn(turn) or ("scale hidden" if doubtful else scale)
 
 
 def _to_zero(

@@ -241,9 +241,6 @@ def ring_poses(
     return out
 
 
-_HEARD = 0.30  # coherence that only a scale reaches; clutter stays under 0.15
-
-
 def find_scale(
     gray: NDArray[np.uint8], camera: CameraModel, look: ScaleLook, *, shrink: int, tries: int = 3
 ) -> list[Candidate]:
@@ -259,6 +256,6 @@ def find_scale(
         centre_ray = np.append(camera.undistort(centre[None])[0], 1.0)
         for _, pose in ring_poses(rays, centre_ray, camera, look, tries):
             out.append(pull(gray, pose, look))
-            if out[-1].coherence > _HEARD:
+            if out[-1].locked:
                 return [out[-1]]
     return sorted(out, key=lambda c: -c.coherence)

@@ -20,6 +20,7 @@ Float = NDArray[np.float64]
 GUESSED_FOCAL = 1.15
 """Focal length over picture width where no camera model is known (47 degrees across)."""
 _FOCAL_PRIOR = 0.25  # one sigma of the logarithm of that guess
+_DISTANCE_PRIOR = 0.01  # one sigma of a step of the distance, over itself
 _MOST_ZOOM = 0.3  # of the logarithm of the focal length, in one step
 _MOST_K1 = 0.3
 _K1_PRIOR = 0.04  # one sigma of the first radial term of an unknown lens
@@ -205,8 +206,13 @@ def _kinds(seen: Evidence) -> list[NDArray[np.intp]]:
 
 
 def _prior(pose: PlanePose, size: int) -> tuple[Float, Float]:
-    """Return the (size,) information and gradient that hold a free camera to its guess."""
+    """Return the (size,) information and gradient that hold a step back.
+
+    Marks without ends in sight say nothing of the scale's distance: it stays where it is. A
+    free camera is held to its guess.
+    """
     info, pull = np.zeros(size), np.zeros(size)
+    info[5] = 1 / _DISTANCE_PRIOR**2
     if size > 6:
         guess = GUESSED_FOCAL * pose.camera.image_width
         info[6:] = 1 / _FOCAL_PRIOR**2, 1 / _K1_PRIOR**2

@@ -41,6 +41,11 @@ class ScaleFit:
     """Robust scatter of the used bands across the marks."""
 
     @property
+    def agreement(self) -> float:
+        """How well what was seen agrees with the pose, 0 to 1: 0.75 and more in its place."""
+        return self.fit.merit / max(1, len(self.fit.residual_px))
+
+    @property
     def pose(self) -> PlanePose:
         """The settled pose."""
         return self.fit.pose
@@ -138,8 +143,7 @@ def _settle_roughly(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) 
 
 def _sure(fit: ScaleFit) -> bool:
     """Return whether a rough fit is so tilted and so good that no mirrored tilt can be."""
-    seen = len(fit.fit.residual_px)
-    return fit.pose.tilt_rad() > _PLAIN_TILT_RAD and fit.fit.merit > _AGREE * seen
+    return fit.pose.tilt_rad() > _PLAIN_TILT_RAD and fit.agreement > _AGREE
 
 
 def choose_pose(
