@@ -33,9 +33,11 @@ _SEEN = 0.12  # share of marks still in place that says: the dial is there, but 
 _IN_PLACE = 0.7  # of the bands that look like marks: fewer in place, and the scale has moved
 _ENOUGH = 0.40  # share of marks that must be in place to read
 _NUMERALS = 0.55  # of the numerals' correlation when settled
+_STAND = 0.8  # of their contrast over the marks' when settled: so clearly nothing turned
 _NEAR_PX = 0.8  # a mark in place lies within this of where it lay
 _OUTLINE = 72  # corners of the scale's outline
 _SIGMAS = 120  # directions over which the pose's part of sigma hardly changes
+_MOST_BANDS = 120  # of the marks are looked at: every so manieth where there are more
 _RING_STEP = 2  # the numerals are looked at in every second row and column
 
 
@@ -102,6 +104,10 @@ class HeldScale:
         circle = 2 * np.pi * np.arange(_OUTLINE) / _OUTLINE
         rim = dial.radius_mm * np.stack([np.cos(circle), np.sin(circle)], axis=1)
         self.outline_px: Float = frozen_array(scale.pose.project(rim))
+        away = self.outline_px - self.outline_px.mean(axis=0)
+        self._radius_px = float(np.max(np.linalg.norm(away, axis=1)))
+        pivot = scale.pose.project(np.zeros((1, 2)), -dial.needle_height_mm)[0]
+        self._pivot_px = frozen_array(pivot)
         self._dial = dial
         self._sigmas: dict[int, float] = {}
 
@@ -115,14 +121,12 @@ class HeldScale:
             reach = dial.needle_reach_mm[dial.needle_half_width_mm > 0]
             along = np.array([reach.min(initial=0.0), reach.max(initial=0.0)])
             ends = pose.project(aside + along[:, None] * way, -dial.needle_height_mm)
-        pivot = pose.project(np.zeros((1, 2)), -dial.needle_height_mm)[0]
-        middle = outline.mean(axis=0)
         return DialSight(
-            pivot_px=frozen_array(pivot),
+            pivot_px=self._pivot_px,
             needle_px=frozen_array(ends),
             zero_px=outline[0],
             outline_px=outline,
-            face_radius_px=float(np.max(np.linalg.norm(outline - middle, axis=1))),
+            face_radius_px=self._radius_px,
             marks_used=round(self.scale.share * dial.marks_per_turn),
             mark_scatter_px=self.scale.scatter_px,
         )
@@ -145,16 +149,22 @@ class HeldScale:
         self._prepare_marks(self.scale, look, picture.gray)
         self._prepare_ring(self.scale.pose, dial)
         self._first = self._marks(picture.image)
-        self._numerals = self._correlation(picture.image)
+        ring = _gray(picture.image, self._ring_maps)
+        self._numerals = self._correlation(ring)
+        self._strength = self._over_marks(ring, self._first.contrast[self._used])
 
     def _prepare_marks(self, scale: ScaleFit, look: ScaleLook, gray: NDArray[np.uint8]) -> None:
         seen = sample_sideways(gray, scale.pose, look, scale.blur_px, lanes=_LANES)
-        self._bands = len(seen.points_mm)
-        self._mark_maps = _maps(seen.pixels)
-        self._shape = seen.pixels.shape[:-1]
-        self._turn = np.linalg.pinv(sideways_basis(seen.v_px, seen.half_px, scale.blur_px))
-        self._slopes = pose_jacobian(scale.pose, seen.points_mm, seen.across, 6)
-        self._used = scale.scan.usable.ravel()
+        every = max(1, len(seen.points_mm) // _MOST_BANDS) | 1  # odd: both bands have their say
+        some = slice(None, None, every)
+        pixels, across = seen.pixels[some], seen.across[some]
+        self._bands = len(pixels)
+        self._mark_maps = _maps(pixels)
+        self._shape = pixels.shape[:-1]
+        basis = sideways_basis(seen.v_px[some], seen.half_px[some], scale.blur_px)
+        self._turn = np.linalg.pinv(basis)
+        self._slopes = pose_jacobian(scale.pose, seen.points_mm[some], across, 6)
+        self._used = scale.scan.usable.ravel()[some]
 
     def _prepare_ring(self, pose: PlanePose, dial: TaughtDial) -> None:
         columns = dial.marks_per_turn * PER_MARK
@@ -166,6 +176,7 @@ class HeldScale:
         self._ring_maps = _maps(pixels)
         view = dial.view[::_RING_STEP, ::_RING_STEP]
         self._view = view / (float(np.linalg.norm(view)) + 1e-12)
+        self._shape_of_view = (self._view - self._view.mean()).ravel().astype(np.float32)
         self._per_mark = PER_MARK // _RING_STEP
 
     def _marks(self, image: NDArray[np.uint8]) -> _MarkState:
@@ -174,13 +185,18 @@ class HeldScale:
         contrast = np.where(np.abs(solved[:, 2]) < 1e-6, 1e-6, solved[:, 2])
         return _MarkState(solved[:, 3] / contrast, contrast * self._sign, solved[:, 0])
 
-    def _correlation(self, image: NDArray[np.uint8]) -> float:
-        ring = even_out(_gray(image, self._ring_maps).astype(np.float32))
+    def _over_marks(self, ring: NDArray[np.uint8], marks: Float) -> float:
+        """Return the numerals' contrast where they are taught to stand, over the marks'."""
+        seen = float(ring.ravel().astype(np.float32) @ self._shape_of_view)
+        return seen / (median(marks) + 1e-6) if marks.size else 0.0
+
+    def _correlation(self, seen: NDArray[np.uint8]) -> float:
+        ring = even_out(seen.astype(np.float32))
         return float(np.sum(ring * self._view)) / (float(np.linalg.norm(ring)) + 1e-12)
 
-    def turned(self, image: NDArray[np.uint8]) -> bool:
+    def _turned(self, seen: NDArray[np.uint8]) -> bool:
         """Return whether the numerals now fit another turn by whole marks better."""
-        ring = even_out(_gray(image, self._ring_maps).astype(np.float32))
+        ring = even_out(seen.astype(np.float32))
         return match_turn(ring, self._view, self._per_mark).marks != 0
 
     def check(self, image: NDArray[np.uint8]) -> tuple[Stillness, float]:
@@ -198,9 +214,11 @@ class HeldScale:
         elsewhere = float(near.sum()) < _IN_PLACE * float(alike.sum())
         if elsewhere or self._shift_px(moved, near) > _STILL_PX:
             return Stillness.MOVED, light
-        held = share / max(float(self._used.mean()), 1e-6)
-        if self._correlation(image) < _NUMERALS * self._numerals * min(1.0, held):
-            return (Stillness.COVERED if not self.turned(image) else Stillness.LOST), light
+        ring = _gray(image, self._ring_maps)
+        if self._over_marks(ring, now.contrast[near]) < _STAND * self._strength:
+            held = share / max(float(self._used.mean()), 1e-6)
+            if self._correlation(ring) < _NUMERALS * self._numerals * min(1.0, held):
+                return (Stillness.COVERED if not self._turned(ring) else Stillness.LOST), light
         return (Stillness.STILL if share >= _ENOUGH else Stillness.COVERED), light
 
     def _light(self, now: _MarkState, near: NDArray[np.bool_]) -> float:

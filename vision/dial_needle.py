@@ -217,26 +217,26 @@ class _LineFit:
 
 def _fit_line(strip: Strip, good: NDArray[np.bool_]) -> _LineFit:
     """Fit a line through the good rows' offsets with Tukey weights."""
-    A = np.stack([np.ones_like(strip.u_mm), strip.u_mm], axis=1)[good]
-    offset = strip.offset_mm[good]
-    sigma = np.hypot(strip.sigma_mm[good], median(strip.sigma_mm[good]))
+    u, offset, own = strip.u_mm[good], strip.offset_mm[good], strip.sigma_mm[good]
+    sigma = np.hypot(own, median(own))
     base = 1.0 / sigma**2
-    share = np.ones(len(offset))
-    normal: Float = np.eye(2)
-    solved: Float = np.zeros(2)
-    scaled: Float = np.zeros(len(offset))
+    products = np.stack([np.ones_like(u), u, u * u, offset, u * offset])
+    share = np.ones_like(u)
     for _ in range(4):
-        weight = base * share
-        normal = (A * weight[:, None]).T @ A + 1e-12 * np.eye(2)
-        solved = np.asarray(np.linalg.solve(normal, A.T @ (weight * offset)), np.float64)
-        scaled = (offset - A @ solved) / sigma
-        spread = max(0.7, 1.4826 * median(np.abs(scaled)))
-        share = (1.0 - np.minimum(np.abs(scaled) / (4.0 * spread), 1.0) ** 2) ** 2
+        ones, along, square, first, second = (products @ (base * share)).tolist()
+        ones, square = ones + 1e-12, square + 1e-12
+        size = ones * square - along * along
+        shift = (square * first - along * second) / size
+        slope = (ones * second - along * first) / size
+        scaled = (offset - shift - slope * u) / sigma
+        away = np.abs(scaled)
+        spread = max(0.7, 1.4826 * median(away))
+        share = (1.0 - np.minimum(away / (4.0 * spread), 1.0) ** 2) ** 2
     held = good.copy()
     held[good] = share > 0.2
     spread = _correlated_spread(scaled[share > 0.2])
-    covariance = np.asarray(np.linalg.inv(normal), np.float64) * spread**2
-    return _LineFit(solved, covariance, held)
+    covariance = np.array([[square, -along], [-along, ones]]) * (spread**2 / size)
+    return _LineFit(np.array([shift, slope]), covariance, held)
 
 
 def _correlated_spread(scaled: Float) -> float:
@@ -255,8 +255,13 @@ def _correlated_spread(scaled: Float) -> float:
     return float(np.sqrt(max(power, 0.5) * total))
 
 
-def follow_line(scan: Callable[[Line], Strip], line: Line, rounds: int) -> NeedleFit | None:
-    """Move a line onto the needle that `scan` measures about it; None where nothing fits."""
+def follow_line(
+    scan: Callable[[Line], Strip], line: Line, rounds: int, settled_rad: float = _SETTLED_RAD
+) -> NeedleFit | None:
+    """Move a line onto the needle that `scan` measures about it; None where nothing fits.
+
+    In so many rounds at most; a step of `settled_rad` or less is the last, and leaves a tenth.
+    """
     for _ in range(rounds):
         strip = scan(line)
         good = _good_rows(strip)
@@ -265,7 +270,7 @@ def follow_line(scan: Callable[[Line], Strip], line: Line, rounds: int) -> Needl
         fit = _fit_line(strip, good)
         shift, slope = float(fit.shift_slope[0]), float(fit.shift_slope[1])
         line = (line[0] + float(np.arctan(slope)), line[1] + shift)
-        if abs(slope) < _SETTLED_RAD and abs(shift * strip.px_per_mm[0]) < _SETTLED_PX:
+        if abs(slope) < settled_rad and abs(shift * strip.px_per_mm[0]) < _SETTLED_PX:
             break
     front = strip.u_mm > 0
     used = fit.held & front

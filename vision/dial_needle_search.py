@@ -1,6 +1,7 @@
 """Where the needle may point: every direction about the pivot, by taught colour and length."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -47,12 +48,26 @@ def likeness(image: NDArray[np.uint8], field: NeedleField, mark_light: float) ->
     )
     axis = telling_axis(field.look.step)
     level = (linear(np.asarray(seen, dtype=np.uint8)) @ axis).astype(np.float32)
+    return step_from_face(level, float(field.look.step @ axis) * mark_light).astype(np.float64)
+
+
+def step_from_face(level: NDArray[np.float32], full: float) -> NDArray[np.float32]:
+    """Return (rings, directions) how far levels step from the face beside, over a full step."""
     step = level - _smooth_round(level, _ANGLES // 16)
-    scaled = step / (float(field.look.step @ axis) * mark_light)
-    return np.asarray(np.clip(scaled, -0.5, 1.2), dtype=np.float64)
+    return np.asarray(np.clip(step / np.float32(full), -0.5, 1.2), dtype=np.float32)
 
 
-def candidates(like: Float, field: NeedleField, *, count: int = 3) -> list[tuple[float, float]]:
+def _top(score: NDArray[Any], best: int) -> float:
+    """Return how far beside its highest value a score's top lies, by a parabola."""
+    before, top, after = (float(score[(best + k) % len(score)]) for k in (-1, 0, 1))
+    bend = before - 2 * top + after
+    near = bend < -1e-6 and min(before, after) > 0
+    return 0.5 * (before - after) / bend if near else 0.0
+
+
+def candidates(
+    like: NDArray[np.floating[Any]], field: NeedleField, *, count: int = 3
+) -> list[tuple[float, float]]:
     """Return up to `count` directions (rad) with their scores, the best first.
 
     A direction scores by how many rings look like the needle there, front and tail.
@@ -64,6 +79,6 @@ def candidates(like: Float, field: NeedleField, *, count: int = 3) -> list[tuple
     out: list[tuple[float, float]] = []
     for _ in range(count):
         best = int(np.argmax(score))
-        out.append((2 * np.pi * best / _ANGLES, float(score[best])))
+        out.append((2 * np.pi * (best + _top(score, best)) / _ANGLES, float(score[best])))
         score[np.arange(best - _APART, best + _APART + 1) % _ANGLES] = -1.0
     return out

@@ -216,7 +216,7 @@ def _times(matrix: Float, vector: Float) -> Float:
 
 
 def _noise(rest: Float) -> Float:
-    return np.sqrt(np.einsum("nm,nm->n", rest, rest) / max(1, rest.shape[1] - 7))
+    return np.asarray(np.sqrt(_dot(rest, rest) / max(1, rest.shape[1] - 7)))
 
 
 def _shift_widen(

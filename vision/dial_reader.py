@@ -22,8 +22,8 @@ from vision.dial_needle import NeedleFit, fit_needle, needle_look
 from vision.dial_needle_search import candidates, likeness
 from vision.dial_rotation import turn_of
 from vision.dial_scale import ScaleFit, settle
-from vision.dial_smear import fit_smeared
-from vision.dial_track_needle import NeedleTrack
+from vision.dial_smear import fit_smeared, smear_trials
+from vision.dial_track_needle import NeedleTrack, Seen, better_needle, quick_fan
 from vision.dial_track_turns import Sight, TurnsTold
 from vision.dial_track_watch import ClarityWatch, FrozenWatch
 from vision.picture import Picture
@@ -96,7 +96,7 @@ class DialReader:
         self._then_s = frame.t_s
         picture = self._picture(frame)
         held, light = self._hold(picture)
-        smeared = self._clarity.look(picture.image, light)
+        smeared = self._clarity.look(picture, light)
         needle = self._find_needle(picture.image, held, light)
         flag = judge_needle(needle, self._dial)
         self._track.note(needle if flag is None else None)
@@ -117,9 +117,9 @@ class DialReader:
         if self._camera is not None and (width, height) != self._camera.size:
             raise _RefusalError("wrong size")
         picture = Picture(image)
-        if picture.brightest() < _BLACK:
+        if picture.some.max() < _BLACK:
             raise _RefusalError("black picture")
-        if self._frozen.look(image, frame.t_s):
+        if self._frozen.look(picture, frame.t_s):
             raise _RefusalError("frozen picture")
         return picture
 
@@ -211,12 +211,18 @@ class DialReader:
         angle_rad: float,
         still: NeedleFit | None,
     ) -> NeedleFit | None:
-        """Try a needle that moved during the exposure; the better of it and the still one."""
-        blur, most = scale.blur_px, self._most_rad
-        fan = fit_smeared(image, scale.pose, self._needle, angle_rad, blur, light, most)
-        if fan is None or judge_needle(fan, self._dial) is not None:
-            return still
-        return fan if still is None or fan.front_share > still.front_share + 0.05 else still
+        """Try a needle that moved during the exposure; the better of it and the still one.
+
+        On a stream the smear is chosen by a quick look: another picture comes soon.
+        """
+        most = self._most_rad
+        if 0 < self._gap_s < _STREAM_S:
+            seen = Seen(image, scale, light)
+            fan = quick_fan(seen, self._needle, (angle_rad, 0.0), smear_trials(most))
+        else:
+            blur = scale.blur_px
+            fan = fit_smeared(image, scale.pose, self._needle, angle_rad, blur, light, most)
+        return better_needle(fan, still, self._dial) or still
 
     def _reading(self, frame: Frame, held: HeldScale, needle: NeedleFit) -> Reading:
         dial = self._dial

@@ -5,7 +5,7 @@ depend on the needle's width in the picture alone, so there is one table of them
 directions; where the rows find theirs changes slowly with the direction and is kept.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import cv2
 import numpy as np
@@ -17,9 +17,10 @@ from vision.dial_profiles import StripeShapes, linear, stripe_shapes
 from vision.dial_scale import ScaleFit
 
 _ACROSS = 21
+_SUM = np.ones((1, 3), np.float32)
 _HALF_STEP_PX = 0.04  # of the table: no half width is off by more than half of it
-_PLACES = 240
-"""Directions over whose distance widths in the picture change by under half a percent."""
+_PLACES = 120
+"""Directions over whose distance widths in the picture change by under a percent."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,7 +49,7 @@ class NeedleGauge:
         self._kept: dict[int, _Rows] = {}
         step = look.step / float(np.linalg.norm(look.step)) ** 2
         light = linear(np.arange(256, dtype=np.uint8))
-        self._tables = np.ascontiguousarray((light[:, None] * step).T)
+        self._light = (light[:, None] * step)[:, None].astype(np.float32)
 
     def scan(self, image: NDArray[np.uint8], line: Line, mark_light: float) -> Strip:
         """Measure the needle about a line, as `vision.dial_needle.scan_strip` at all rows."""
@@ -79,14 +80,17 @@ class NeedleGauge:
         most = int(place.max())
         if self._table is None or most >= len(self._table.solve):
             self._table = self._shapes(int(1.3 * most) + 1)
-        span = _span(place * _HALF_STEP_PX, blur)
+        span = _span(np.asarray(place * _HALF_STEP_PX, dtype=np.float64), blur)
         return _Rows(px_per_mm, half, (span / px_per_mm)[:, None], self._table.take(place))
 
     def _shapes(self, count: int) -> StripeShapes:
-        """Return the table of shapes for half widths of 0, 1, 2 ... steps."""
-        half, blur = _HALF_STEP_PX * np.arange(count), self._scale.blur_px
+        """Return the table of shapes for half widths of 0, 1, 2 ... steps, in single precision."""
+        half = np.asarray(_HALF_STEP_PX * np.arange(count), dtype=np.float64)
+        blur = self._scale.blur_px
         v_px = _span(half, blur)[:, None] * np.linspace(-1.0, 1.0, _ACROSS)
-        return stripe_shapes(v_px, half, blur)
+        shapes = stripe_shapes(v_px, half, blur)
+        single = (getattr(shapes, one.name).astype(np.float32) for one in fields(shapes))
+        return StripeShapes(*single)
 
     def _profiles(self, image: NDArray[np.uint8], line: Line, rows: _Rows) -> Float:
         """Return (n, _ACROSS) light along the needle's colour step, on straight rows."""
@@ -96,5 +100,4 @@ class NeedleGauge:
         share = np.linspace(0.0, 1.0, _ACROSS, dtype=np.float32)
         x, y = (a[:, None] + (b - a)[:, None] * share for a, b in zip(first, last, strict=True))
         got = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        blue, green, red = (table[got[..., k]] for k, table in enumerate(self._tables))
-        return np.asarray(blue + green + red, dtype=np.float64)
+        return np.asarray(cv2.transform(cv2.LUT(got, self._light), _SUM))

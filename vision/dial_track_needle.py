@@ -8,11 +8,12 @@ the needle that was followed is left to the full search.
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from calibration.dials import TaughtDial
-from vision.dial_hold import HeldScale
+from vision.dial_hold import HeldScale, fixed_maps, look_up
 from vision.dial_judge import STILL_FRONT, judge_needle
 from vision.dial_needle import (
     Line,
@@ -21,19 +22,24 @@ from vision.dial_needle import (
     Strip,
     follow_line,
     needle_rows,
+    telling_axis,
 )
-from vision.dial_needle_search import NeedleField, candidates, likeness
+from vision.dial_needle_search import NeedleField, candidates, step_from_face
 from vision.dial_pose import Float
+from vision.dial_profiles import linear
 from vision.dial_scale import ScaleFit
 from vision.dial_smear import scan_fan, smear_trials
 from vision.dial_track_gauge import NeedleGauge
 from vision.quick import median
 
+_SUM = np.ones((1, 3), np.float32)
 _RIVAL = 0.6  # candidates whose likeness is under this share of the best are none
-_COARSE_RAD = 0.007  # what a coarse direction may be off by
+_COARSE_RAD = 0.003  # what a coarse direction may be off by
 _NEAR_RAD = 0.04  # a candidate this near to where the needle is expected is the needle
+_SETTLED_RAD = 5e-4  # a last step this small leaves under 0.001 division
 _FEW = 4  # every so manieth row takes the line to the needle
 _LESS_FRONT = 0.04  # as much less of the needle's front in sight is no cause to look anew
+_CLEARLY = 0.05  # more of a needle's front in sight speaks for one fit over another
 _REST_RAD = 0.004  # a needle that turned by less since the last picture is not smeared
 _FASTER = 1.5  # a needle may turn as much faster within an exposure than between pictures
 
@@ -42,11 +48,26 @@ def _wrapped(angle_rad: float) -> float:
     return float((angle_rad + np.pi) % (2 * np.pi) - np.pi)
 
 
-def coarse_field(field: NeedleField) -> NeedleField:
-    """Return half of a field's rings: enough to tell whether a better needle is anywhere."""
-    some = slice(None, None, 2)
-    x, y = np.ascontiguousarray(field.x_px[some]), np.ascontiguousarray(field.y_px[some])
-    return replace(field, radii_mm=field.radii_mm[some], x_px=x, y_px=y)
+class _CoarseSearch:
+    """Look for the best needle over the whole turn, at half of a full search's rings.
+
+    The same likeness and score as `vision.dial_needle_search`, in single precision.
+    """
+
+    def __init__(self, field: NeedleField) -> None:
+        some = slice(None, None, 2)
+        self._field = replace(field, radii_mm=field.radii_mm[some])
+        self._maps = fixed_maps(field.x_px[some], field.y_px[some])
+        axis = telling_axis(field.look.step)
+        light = linear(np.arange(256, dtype=np.uint8))[:, None] * axis
+        self._light = (light / float(field.look.step @ axis))[:, None].astype(np.float32)
+
+    def best(self, image: NDArray[np.uint8], light: float) -> tuple[float, float]:
+        """Return the best direction, and the score of the next best over its own."""
+        level = cv2.transform(cv2.LUT(look_up(image, self._maps), self._light), _SUM)
+        like = step_from_face(np.asarray(level, dtype=np.float32), light)
+        (angle, best), (_, rival) = candidates(like, self._field, count=2)
+        return angle, rival / max(best, 1e-9)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,7 +84,7 @@ class _Tools:
     """What is prepared for one held scale."""
 
     held: HeldScale
-    field: NeedleField
+    search: _CoarseSearch
     gauge: NeedleGauge
 
 
@@ -76,11 +97,16 @@ class NeedleTrack:
         self._most_rad = most_rad
         self._last: NeedleFit | None = None
         self._step_rad = 0.0
+        self._coarse_rad: float | None = None
+        """Where the coarse search saw the needle in this picture."""
+        self._beside_rad: float | None = None
+        """How far the fitted line lies from that: what passes the pivot aside looks turned."""
         self._tools: _Tools | None = None
 
     def forget(self) -> None:
         """Lose the needle: the next picture is searched in full."""
         self._last, self._step_rad = None, 0.0
+        self._coarse_rad, self._beside_rad = None, None
 
     def note(self, fit: NeedleFit | None) -> None:
         """Take in the needle that was believed in this picture; None where none was."""
@@ -88,6 +114,8 @@ class NeedleTrack:
             self.forget()
             return
         last, self._last = self._last, fit
+        seen, self._coarse_rad = self._coarse_rad, None
+        self._beside_rad = None if seen is None else _wrapped(fit.angle_rad - seen)
         self._step_rad = 0.0 if last is None else _wrapped(fit.angle_rad - last.angle_rad)
 
     def find(self, image: NDArray[np.uint8], held: HeldScale, light: float) -> NeedleFit | None:
@@ -97,28 +125,31 @@ class NeedleTrack:
             return None
         if self._tools is None or self._tools.held is not held:
             gauge = NeedleGauge(held.scale, self._look)
-            self._tools = _Tools(held, coarse_field(held.field), gauge)
+            self._tools = _Tools(held, _CoarseSearch(held.field), gauge)
         seen = Seen(image, held.scale, light)
-        angle = self._direction(seen, self._tools.field, last)
+        angle = self._direction(seen, self._tools.search, last)
         if angle is None:
             return None
         fit = self._still(seen, self._tools.gauge, (angle, last.miss_mm))
         if fit is not None and self._alike(fit, last):
             return fit
-        return self._moving(seen, fit or replace(last, angle_rad=angle), last)
+        fan = self._moving(seen, fit or replace(last, angle_rad=angle), last)
+        return better_needle(fan, fit, self._dial)
 
-    def _direction(self, seen: Seen, field: NeedleField, last: NeedleFit) -> float | None:
+    def _direction(self, seen: Seen, search: _CoarseSearch, last: NeedleFit) -> float | None:
         """Return the best direction of the whole turn where it surely is the needle's.
 
         The last one where the needle seems to rest.
         """
-        found = candidates(likeness(seen.image, field, seen.light), field, count=2)
-        (angle, best), (_, rival) = found
+        angle, rival = search.best(seen.image, seen.light)
         expected = last.angle_rad + self._step_rad
         near = abs(_wrapped(angle - expected)) < _NEAR_RAD + abs(self._step_rad)
-        if not near and rival > _RIVAL * best:
+        if not near and rival > _RIVAL:
             return None
-        return last.angle_rad if abs(_wrapped(angle - last.angle_rad)) < _COARSE_RAD else angle
+        self._coarse_rad = angle
+        start = angle + (self._beside_rad or 0.0)
+        rests = abs(_wrapped(start - last.angle_rad)) < _COARSE_RAD
+        return last.angle_rad if rests else start
 
     def _alike(self, fit: NeedleFit, last: NeedleFit) -> bool:
         """Return whether a still fit may stand: as whole as cold reading asks, or as before."""
@@ -133,7 +164,9 @@ class NeedleTrack:
         )
 
     def _still(self, seen: Seen, gauge: NeedleGauge, line: Line) -> NeedleFit | None:
-        return follow_line(lambda at: gauge.scan(seen.image, at, seen.light), line, 4)
+        return follow_line(
+            lambda at: gauge.scan(seen.image, at, seen.light), line, 4, settled_rad=_SETTLED_RAD
+        )
 
     def _moving(self, seen: Seen, start: NeedleFit, last: NeedleFit) -> NeedleFit | None:
         """Return a needle smeared by no more than its motion since the last picture explains."""
@@ -141,19 +174,28 @@ class NeedleTrack:
         trials = smear_trials(self._most_rad)
         fast = _FASTER * max(gone, abs(self._step_rad))
         likely = trials[: 1 + int(np.searchsorted(trials, fast))]
-        fan = quick_fan(seen, self._look, start, likely)
-        believed = fan is not None and fan.front_share > start.front_share
-        return fan if believed and judge_needle(fan, self._dial) is None else None
+        return quick_fan(seen, self._look, (start.angle_rad, start.miss_mm), likely)
 
 
-def quick_fan(seen: Seen, look: NeedleLook, start: NeedleFit, trials: Float) -> NeedleFit | None:
+def better_needle(
+    fan: NeedleFit | None, still: NeedleFit | None, dial: TaughtDial
+) -> NeedleFit | None:
+    """Return the better one of a smeared and a still needle; None where neither is believed."""
+    if fan is not None and judge_needle(fan, dial) is None:
+        shown = 0.0 if still is None else still.front_share + _CLEARLY
+        if fan.front_share > shown:
+            return fan
+    return None if judge_needle(still, dial) is not None else still
+
+
+def quick_fan(seen: Seen, look: NeedleLook, start: Line, trials: Float) -> NeedleFit | None:
     """Return the smeared needle near a first one, as `fit_smeared` does but choosing by few rows.
 
     All rows are measured only about the smear that fits best; None where none fits.
     """
     rows = needle_rows(look)
     pose, blur = seen.scale.pose, seen.scale.blur_px
-    line = (start.angle_rad, start.miss_mm)
+    line = start
 
     def scan(at: Line, smear: float, u: Float) -> Strip:
         return scan_fan(seen.image, pose, look, at, blur, seen.light, smear, u)

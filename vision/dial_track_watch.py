@@ -1,12 +1,14 @@
 """What a stream's pictures tell about the camera: frozen, or seen through a smeared lens."""
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.dial_profiles import linear
+from vision.picture import Picture
 
-_EVERY = 16
-"""Every so manieth row and column is looked at."""
+_LIGHT = linear(np.arange(256, dtype=np.uint8)).astype(np.float32)
+
 _FROZEN_S = 1.0
 _FROZEN_PICTURES = 5
 _VEILED = 0.7  # contrast left, of the best so far, that says the lens is smeared
@@ -30,11 +32,11 @@ class FrozenWatch:
         self._since_s = 0.0
         self._alike = 0
 
-    def look(self, image: NDArray[np.uint8], t_s: float) -> bool:
+    def look(self, picture: Picture, t_s: float) -> bool:
         """Take a picture in and return whether it has been the same one for too long."""
+        image, some = picture.image, picture.some
         if image is self._image:
             return False
-        some = image[::_EVERY, ::_EVERY].copy()
         if self._some is None or not np.array_equal(some, self._some):
             self._since_s, self._alike = t_s, 0
         else:
@@ -58,11 +60,12 @@ class ClarityWatch:
         self._best: tuple[float, float] = (0.0, 0.0)
         self._veiled = 0
 
-    def look(self, image: NDArray[np.uint8], marks_light: float) -> bool:
+    def look(self, picture: Picture, marks_light: float) -> bool:
         """Take a picture with the contrast of its marks in; return whether the lens is smeared."""
-        light = linear(image[::_EVERY, ::_EVERY, 1])
-        mean = float(light.mean()) + 1e-6
-        marks, whole = marks_light / mean, float(light.std()) / mean
+        mean, spread = (
+            float(one[0, 0]) for one in cv2.meanStdDev(cv2.LUT(picture.some[..., 1], _LIGHT))
+        )
+        marks, whole = marks_light / (mean + 1e-6), spread / (mean + 1e-6)
         best = self._best
         self._best = (max(best[0], marks), max(best[1], whole))
         veiled = marks < _VEILED * best[0] and whole < _VEILED * best[1]
