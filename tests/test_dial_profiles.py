@@ -5,8 +5,9 @@ import pytest
 from scipy.optimize import curve_fit
 from scipy.special import erf
 
-from vision.dial_profiles import bar, edge, match, match_stripe
+from vision.dial_profiles import bar, edge, match, match_bars, match_ends, match_stripe
 from vision.dial_smear import smeared_bar
+from vision.quick import median
 
 NOISE = 0.02
 V = np.linspace(-8.0, 8.0, 21)
@@ -58,6 +59,37 @@ def test_bar_agrees_with_scipy_curve_fit():
         )
         assert abs(offset - fit[0]) < 0.02
         assert sigma == pytest.approx(np.sqrt(covariance[0, 0]), rel=0.1)
+
+
+FIELDS = ("offset_px", "contrast", "background", "noise", "sigma_px")
+
+
+def test_closed_form_of_bars_is_the_general_fit():
+    """Second road: level, slope, bar and derivative as one least-squares problem."""
+    drawn = bars(np.linspace(-0.3, 0.3, 30), rng=np.random.default_rng(4))
+    quick = match_bars(np.tile(V, (30, 1)), drawn, np.full(30, 1.0), 0.9)
+    whole = match(drawn, basis(30))
+    for name in FIELDS:
+        np.testing.assert_allclose(getattr(quick, name), getattr(whole, name), rtol=1e-5, atol=1e-7)
+
+
+def test_closed_form_of_ends_is_the_general_fit():
+    u = np.tile(np.linspace(-4.0, 4.0, 13), (20, 1))
+    drawn = 0.2 + 0.6 * edge(u - np.linspace(-0.3, 0.3, 20)[:, None], 0.9)[0]
+    drawn += np.random.default_rng(5).normal(0, NOISE, drawn.shape)
+    shape, slope = edge(u, 0.9)
+    whole = match(drawn, np.stack([np.ones_like(u), shape, slope], axis=2))
+    quick = match_ends(u, drawn, 0.9)
+    for name in FIELDS:
+        np.testing.assert_allclose(getattr(quick, name), getattr(whole, name), rtol=1e-5, atol=1e-7)
+
+
+def test_quick_median_is_numpys():
+    rng = np.random.default_rng(6)
+    for count in (1, 2, 7, 100):
+        values = rng.normal(size=count)
+        assert median(values) == np.median(values)
+    assert np.isnan(median(np.array([])))
 
 
 def test_nothing_to_see_has_no_offset():

@@ -282,6 +282,16 @@ def test_pictures_without_a_dial(taught, image, flag):
     assert (reading.state, reading.flags, reading.t_s) == ("refused", (flag,), 2.0)
 
 
+@pytest.mark.parametrize("size", [(120, 160), (24, 32), (2, 300), (1, 1)])
+def test_tiny_pictures_are_refused(taught, size):
+    one = taught["dev3"]
+    image = one.frame(one.of("clean")[0]).image
+    small = cv2.resize(image, size[::-1], interpolation=cv2.INTER_AREA)
+    reading = DialReader(one.dial).read(Frame(small, 0.0, 0, "tiny"))
+    assert not reading.ok
+    assert set(reading.flags) <= set(FLAGS)
+
+
 def test_noise_is_refused(taught):
     noise = np.random.default_rng(2).integers(0, 256, (720, 1280, 3)).astype(np.uint8)
     assert not taught["dev1"].reader().read(Frame(noise, 0.0, 0, "x")).ok

@@ -18,6 +18,7 @@ from vision.dial_marks import ScaleLook
 from vision.dial_pose import Float, PlanePose
 
 _RIDGES = 1600  # strongest ridge pixels kept, on a picture of half size
+_LEAST_SIDE = 32  # pixels searched: a smaller picture shows no scale
 _BLOCK = 16  # pixels searched: no square of this side
 _MOST_OF_BLOCK = 14  # gives more than so many, or numerals would outnumber the marks
 _LEVELS = 10000.0  # for a factor e in light
@@ -245,6 +246,8 @@ def find_scale(
     gray: NDArray[np.uint8], camera: CameraModel, look: ScaleLook, *, shrink: int, tries: int = 3
 ) -> list[Candidate]:
     """Return candidate poses of the scale in a grey picture, the most rhythmic first."""
+    if min(gray.shape) // shrink < _LEAST_SIDE:
+        return []
     ridges = find_ridges(gray, look.sign, shrink)
     out: list[Candidate] = []
     shape = gray.shape[0], gray.shape[1]
