@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from simulator.canvas import Image
 from simulator.dial_design import DialDesign
-from simulator.dial_light import blurred, lay_finger, stored, workshop
+from simulator.dial_light import blurred, lay_finger, stored, tinted, workshop
 from simulator.dial_paint import DialPainter
 from simulator.dial_solids import dial_window
 from simulator.dial_view import DialView
@@ -109,5 +109,4 @@ def light_of(design: DialDesign, view: DialView) -> Soft:
         DialPainter(design, view, window).paint(light[window.rows, window.columns])
     for finger in view.fingers:
         lay_finger(light, finger, 1.0)
-    light *= np.array(view.tint, np.float32) * np.float32(view.exposure)
-    return blurred(light, view, window)
+    return blurred(tinted(light, view.exposure * np.array(view.tint)), view, window)

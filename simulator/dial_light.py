@@ -22,10 +22,14 @@ def workshop(view: DialView) -> Soft:
     camera = view.camera
     scene = _scene(view.scene % _SCENES, camera.image_width, camera.image_height)
     flips = view.scene // _SCENES
-    turned = scene[:: -1 if flips & 1 else 1, :: -1 if flips & 2 else 1]
     rng = np.random.default_rng(view.scene)
-    tint = rng.uniform(0.5, 1.6) * rng.uniform(0.85, 1.15, 3)
-    return np.asarray(turned * tint.astype(np.float32), dtype=np.float32)
+    tinted_scene = tinted(scene, rng.uniform(0.5, 1.6) * rng.uniform(0.85, 1.15, 3))
+    return np.asarray(cv2.flip(tinted_scene, flips % 3 - 1), dtype=np.float32)
+
+
+def tinted(light: Soft, gains: Float) -> Soft:
+    """Return light with each colour times its gain (3,)."""
+    return np.asarray(cv2.transform(light, np.diag(gains).astype(np.float32)), dtype=np.float32)
 
 
 @lru_cache(maxsize=3 * _SCENES)

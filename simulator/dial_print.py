@@ -84,11 +84,11 @@ def _ring(design: DialDesign) -> Image:
 def _print_marks(art: Image, design: DialDesign) -> None:
     """Print the marks: their sides are straight lines, their ends arcs."""
     centre = (SIZE - 1) / 2
-    row, column = np.indices(art.shape, dtype=np.float32)
-    away = np.hypot(column - centre, centre - row) / PER_RADIUS
+    at = (np.arange(SIZE, dtype=np.float32) - np.float32(centre)) / np.float32(PER_RADIUS)
+    away = np.hypot(at[None, :], at[:, None])
     ring = np.flatnonzero((away > 1 - max(design.mark_depth) - 0.01) & (away < 1.01))
     radius = away.ravel()[ring]
-    clockwise = np.arctan2(column.ravel()[ring] - centre, centre - row.ravel()[ring])
+    clockwise = np.arctan2(at[ring % SIZE], -at[ring // SIZE])
     step = 2 * math.pi / design.marks_per_turn
     nearest = np.rint(clockwise / step)
     beside = np.abs(radius * np.sin(clockwise - nearest * step))

@@ -69,7 +69,7 @@ def scene(seed, tilt_deg):
     return design, replace(view, glare=(), shadow=0.0, **changes)
 
 
-@pytest.mark.parametrize(("seed", "tilt_deg"), [(101, 2.0), (112, 25.0), (116, 43.0)])
+@pytest.mark.parametrize(("seed", "tilt_deg"), [(112, 25.0), (116, 43.0)])
 def test_a_drawn_needle_points_where_it_should(seed, tilt_deg):
     design, view = scene(seed, tilt_deg)
     bare = replace(design, ink=design.face, words=(), counter=None, tabs=(), dirt=0)
@@ -108,7 +108,7 @@ def test_a_needle_in_motion_is_the_mean_of_needles_at_rest():
     design, camera = random_design(rng), random_camera(rng, (640, 480))
     view = replace(random_view(design, camera, "clean", rng), sweep_divisions=2.0)
     moving = light_of(design, view)
-    steps = view.total_divisions + (np.arange(30) + 0.5) / 30 * 2.0 - 1.0
+    steps = view.total_divisions + (np.arange(20) + 0.5) / 20 * 2.0 - 1.0
     still = [replace(view, sweep_divisions=0.0, total_divisions=t) for t in steps]
     mean = np.mean([light_of(design, v) for v in still], axis=0)
     moved = np.abs(mean - light_of(design, replace(view, sweep_divisions=0.0)))
@@ -126,8 +126,8 @@ def test_same_seed_same_picture():
 
 
 def test_a_folder_is_like_the_given_ones(tmp_path, faces_dir):
-    rng = np.random.default_rng(3)
-    write_drawn_dial(tmp_path, random_design(rng), rng, CATEGORIES, random_camera(rng, (640, 480)))
+    rng, few = np.random.default_rng(3), ("dim", "motion", "refuse")
+    write_drawn_dial(tmp_path, random_design(rng), rng, few, random_camera(rng, (640, 480)))
     for name in ("dial.json", "camera.json", "truth.json"):
         own = json.loads((tmp_path / name).read_text())
         given = json.loads((faces_dir / "dev1" / name).read_text())
@@ -153,20 +153,24 @@ def test_clips_go_over_turns_and_hold_a_hand_and_a_knock():
     assert events.count("knock") == 1
 
 
-def test_what_is_read_of_drawn_dials_is_right_or_refused():
-    cases = [c for seed in (21, 22) for c in read_everything(seed, 7, size=(640, 480))[0]]
-    assert not [str(c) for c in cases if c.wrong]
-    errors = [abs(c.error) for c in cases if c.error is not None]
-    assert len(errors) >= 8
+@pytest.fixture(scope="module")
+def some_read():
+    """Two dials, small pictures, all categories."""
+    return [c for seed in (21, 22) for c in read_everything(seed, 6, size=(640, 480))[0]]
+
+
+def test_what_is_read_of_drawn_dials_is_right_or_refused(some_read):
+    assert not [str(c) for c in some_read if c.wrong]
+    errors = [abs(c.error) for c in some_read if c.error is not None]
+    assert len(errors) >= 7
     assert np.median(errors) < MEDIAN
 
 
-def test_a_reading_is_wrong_against_another_truth():
-    """The error that the other tests judge is the reader's against this very truth."""
-    case = read_everything(21, 1, ("clean",), (640, 480))[0][0]
-    assert case.error is not None
-    assert not case.wrong
+def test_a_reading_is_wrong_against_another_truth(some_read):
+    case = next(c for c in some_read if c.error is not None)
     assert replace(case, error=case.error + 0.7).wrong
+    unread = replace(case, truth=replace(case.truth, category="refuse"))
+    assert unread.wrong
 
 
 @pytest.mark.long
