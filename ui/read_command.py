@@ -79,6 +79,8 @@ def read_lines(
 ) -> Iterator[dict[str, Any]]:
     """Yield a result for each picture of `source`, in natural file order.
 
+    The pictures of a folder are read each for itself. A video is a stream: its lines also tell
+    `turns_followed`, the needle's whole turns since its first reading.
     With a `correction` each value is put right by the dial's error table.
 
     Raises
@@ -99,6 +101,8 @@ def read_lines(
                 reader.reset()
             reading = reader.read(frame)
             line = line_of(frame, reading)
+            if not single and not still:
+                line["turns_followed"] = reading.turns_followed
             yield line if correction is None else corrected_line(line, reading, correction)
     finally:
         pictures.close()

@@ -40,7 +40,8 @@ _SETTLED_RAD = 5e-4  # a last step this small leaves under 0.001 division
 _FEW = 4  # every so manieth row takes the line to the needle
 _LESS_FRONT = 0.04  # as much less of the needle's front in sight is no cause to look anew
 _CLEARLY = 0.05  # more of a needle's front in sight speaks for one fit over another
-_REST_RAD = 0.004  # a needle that turned by less since the last picture is not smeared
+_LESS_STRENGTH = 0.9
+_SLOW = 0.4  # of the most smear: a needle that goes by less between two pictures is hardly smeared
 _FASTER = 1.5  # a needle may turn as much faster within an exposure than between pictures
 
 
@@ -101,12 +102,17 @@ class NeedleTrack:
         """Where the coarse search saw the needle in this picture."""
         self._beside_rad: float | None = None
         """How far the fitted line lies from that: what passes the pivot aside looks turned."""
+        self._whole = (2.0, 2.0)
+        """Share and strength of the needle's front when it was last read as a still one."""
+        self._exposed: float | None = None
+        """Share of the time between two pictures over which the last one was smeared."""
         self._tools: _Tools | None = None
 
     def forget(self) -> None:
         """Lose the needle: the next picture is searched in full."""
         self._last, self._step_rad = None, 0.0
         self._coarse_rad, self._beside_rad = None, None
+        self._whole, self._exposed = (2.0, 2.0), None
 
     def note(self, fit: NeedleFit | None) -> None:
         """Take in the needle that was believed in this picture; None where none was."""
@@ -114,9 +120,13 @@ class NeedleTrack:
             self.forget()
             return
         last, self._last = self._last, fit
+        self._step_rad = 0.0 if last is None else _wrapped(fit.angle_rad - last.angle_rad)
         seen, self._coarse_rad = self._coarse_rad, None
         self._beside_rad = None if seen is None else _wrapped(fit.angle_rad - seen)
-        self._step_rad = 0.0 if last is None else _wrapped(fit.angle_rad - last.angle_rad)
+        if fit.smear_rad == 0.0:
+            self._whole = (fit.front_share, fit.strength)
+        elif abs(self._step_rad) > fit.smear_rad / 2:
+            self._exposed = fit.smear_rad / abs(self._step_rad)
 
     def find(self, image: NDArray[np.uint8], held: HeldScale, light: float) -> NeedleFit | None:
         """Return the followed needle in a picture; None where it has to be searched in full."""
@@ -130,7 +140,8 @@ class NeedleTrack:
         angle = self._direction(seen, self._tools.search, last)
         if angle is None:
             return None
-        fit = self._still(seen, self._tools.gauge, (angle, last.miss_mm))
+        rounds = 2 if last.smear_rad else 4  # a smeared one will hardly do as a still one
+        fit = self._still(seen, self._tools.gauge, (angle, last.miss_mm), rounds)
         if fit is not None and self._alike(fit, last):
             return fit
         fan = self._moving(seen, fit or replace(last, angle_rad=angle), last)
@@ -152,28 +163,37 @@ class NeedleTrack:
         return last.angle_rad if rests else start
 
     def _alike(self, fit: NeedleFit, last: NeedleFit) -> bool:
-        """Return whether a still fit may stand: as whole as cold reading asks, or as before."""
+        """Return whether a still fit may stand: as whole as cold reading asks, or as before.
+
+        A needle of which less is in sight while it hardly moves is no smeared one.
+        """
         if fit.front_share > STILL_FRONT:
             return True
-        rests = abs(_wrapped(fit.angle_rad - last.angle_rad)) < _REST_RAD
+        slow = abs(_wrapped(fit.angle_rad - last.angle_rad)) < _SLOW * self._most_rad
+        front, strength = self._whole
         return (
-            rests
-            and last.smear_rad == 0.0
-            and fit.front_share > last.front_share - _LESS_FRONT
-            and fit.strength > 0.9 * last.strength
+            slow
+            and fit.front_share > front - _LESS_FRONT
+            and fit.strength > _LESS_STRENGTH * strength
         )
 
-    def _still(self, seen: Seen, gauge: NeedleGauge, line: Line) -> NeedleFit | None:
+    def _still(self, seen: Seen, gauge: NeedleGauge, line: Line, rounds: int) -> NeedleFit | None:
         return follow_line(
-            lambda at: gauge.scan(seen.image, at, seen.light), line, 4, settled_rad=_SETTLED_RAD
+            lambda at: gauge.scan(seen.image, at, seen.light),
+            line,
+            rounds,
+            settled_rad=_SETTLED_RAD,
         )
 
     def _moving(self, seen: Seen, start: NeedleFit, last: NeedleFit) -> NeedleFit | None:
         """Return a needle smeared by no more than its motion since the last picture explains."""
-        gone = abs(_wrapped(start.angle_rad - last.angle_rad))
+        gone, turned = abs(_wrapped(start.angle_rad - last.angle_rad)), abs(self._step_rad)
         trials = smear_trials(self._most_rad)
-        fast = _FASTER * max(gone, abs(self._step_rad))
-        likely = trials[: 1 + int(np.searchsorted(trials, fast))]
+        if self._exposed is None:
+            likely = trials[: 1 + int(np.searchsorted(trials, _FASTER * max(gone, turned)))]
+        else:
+            near = int(np.argmin(np.abs(trials - self._exposed * gone)))
+            likely = trials[max(0, near - 1) : near + 2]
         return quick_fan(seen, self._look, (start.angle_rad, start.miss_mm), likely)
 
 
@@ -215,5 +235,5 @@ def quick_fan(seen: Seen, look: NeedleLook, start: Line, trials: Float) -> Needl
     if best is None:
         return None
     _, smear, line = best
-    fan = follow_line(lambda at: scan(at, smear, rows), line, 3)
+    fan = follow_line(lambda at: scan(at, smear, rows), line, 3, settled_rad=_SETTLED_RAD)
     return None if fan is None else replace(fan, smear_rad=smear)
