@@ -21,8 +21,8 @@ _COARSE = (0.7, 0.14, COARSE_BLUR_PX)
 """A rough look's blur: so much of the marks' pitch, between two limits in pixels."""
 _AT_REST_PX = 0.1  # a move of the rim after which the next one is under 0.03 px
 _CLOSE = 0.85  # poses whose merit is within this share of the best are looked at finely
-_BLUR_MARKS = 50  # enough marks to tell the blur by
-_PLAIN_TILT_RAD = 0.15  # a tilt from which its mirrored one fits visibly worse
+_BLUR_MARKS = 33  # enough marks to tell the blur by
+_APART_PX = 4.0  # by which a tilt moves marks, nearer ones against farther ones
 _AGREE = 0.9  # merit over observations that only the right tilt reaches
 _ROUGH_MARKS = 40  # enough to choose between poses by
 BLURS_PX = tuple(0.6 * 1.2**k for k in range(13))  # 0.6 to 5.3
@@ -141,9 +141,12 @@ def _settle_roughly(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) 
     return None if got is None else summarise(*got, blur)
 
 
-def _sure(fit: ScaleFit) -> bool:
+def _sure(fit: ScaleFit, outer_mm: float) -> bool:
     """Return whether a rough fit is so tilted and so good that no mirrored tilt can be."""
-    return fit.pose.tilt_rad() > _PLAIN_TILT_RAD and fit.agreement > _AGREE
+    pose = fit.pose
+    nearness = outer_mm / float(np.linalg.norm(pose.translation))
+    apart = pose.tilt_rad() * nearness * nearness * pose.camera.fx
+    return apart > _APART_PX and fit.agreement > _AGREE
 
 
 def choose_pose(
@@ -158,7 +161,7 @@ def choose_pose(
     for start in starts:
         fit = _settle_roughly(image, start, look)
         rough += [fit] if fit else []
-        if fit is not None and _sure(fit):
+        if fit is not None and _sure(fit, look.outer_mm):
             break
     if not rough:
         return None
