@@ -25,6 +25,8 @@ class TaughtCounter:
     """From the dial's centre to the counter's."""
     home_rad: float
     """The counter's bearing where the bezel's turn counts as none."""
+    home_sure: bool
+    """Whether that holds while the bezel turns; else only while the counter is seen there."""
     ring_mm: float
     """Radius of its circle."""
     turns: int

@@ -62,6 +62,7 @@ def test_values_carry_the_turns(read_all):
 def test_what_the_photos_told(dials):
     for dial in dials.values():
         assert (dial.counter.turns, dial.counter.rising) == (10, 1.0)
+        assert dial.counter.home_sure
         assert dial.counter.distance_mm + dial.counter.ring_mm < dial.radius_mm
 
 
@@ -73,6 +74,9 @@ def test_a_counter_that_stays_with_the_case_tells_the_bezels_turn(dials):
     assert bezel_turns(dial, dial.counter, home + 0.25 * 2 * np.pi) == pytest.approx(-0.25)
     for near_half in (0.49, 0.51):
         assert bezel_turns(dial, dial.counter, home + near_half * 2 * np.pi) is None
+    unsure = replace(dial.counter, home_sure=False)
+    assert bezel_turns(dial, unsure, home + 0.02) is not None
+    assert bezel_turns(dial, unsure, home + 0.25 * 2 * np.pi) is None
 
 
 def test_one_photo_leaves_the_sense_open_and_never_guesses(faces_dir):

@@ -37,6 +37,7 @@ MOST_OFF = 1 / 3
 _SURE = 4.5  # standard deviations between a count and its neighbour's limit
 _HALF_TURN_DOUBT = 0.03
 """Turns about half a turn of the bezel where it cannot be told which way it was turned."""
+_STILL_HOME = 0.01  # turns of the bezel within which a counter is where it was taught
 _BELOW = 1  # turns below zero that are told where the dial's travel is not known
 
 
@@ -58,9 +59,12 @@ def half_wrapped(turns: float) -> float:
 def bezel_turns(dial: TaughtDial, counter: TaughtCounter, bearing_rad: float) -> float | None:
     """Return how far the bezel was turned, in turns of a rising needle; None where in doubt.
 
-    A bezel turned by half a turn may have come either way: a whole turn hangs on it.
+    A bezel turned by half a turn may have come either way: a whole turn hangs on it. Where home
+    itself is not sure, any turn of the bezel leaves the count in doubt.
     """
     turned = half_wrapped(dial.rising * (counter.home_rad - bearing_rad) / (2 * np.pi))
+    if not counter.home_sure and abs(turned) > _STILL_HOME:
+        return None
     return None if abs(turned) > 0.5 - _HALF_TURN_DOUBT else turned
 
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from calibration.counters import TaughtCounter
 from calibration.dial_sheet import DialSheet
@@ -28,6 +29,9 @@ from vision.dial_pose import Float
 from vision.quick import spread
 
 _SAME = 0.03  # of the scale's radius: circles of two photos this near are one counter's
+_QUARTER_RAD = np.deg2rad(15.0)  # how far from a quarter the bezel may have turned a counter
+_ONE_RAD = np.deg2rad(3.0)  # bearings within it are one: the bezel was not turned between photos
+_ON_TICK_RAD = np.deg2rad(5.0)  # from a hand that stands on a mark to that mark
 _TICKS = (4, 30)  # marks a counter may have
 _TICK_RINGS = np.linspace(0.78, 1.25, 36)  # of its circle's radius: where its marks may be
 _TICK_COLUMNS = 360
@@ -121,12 +125,20 @@ def _hand(seen: list[_Seen], step: Float) -> Float | None:
                 total += turn_back(level * weight, angle)
                 count += np.clip(turn_back(weight, angle), 0.0, 1.0)
         hand = np.clip(total / count, 0.0, 1.0)
+    return turn_back(hand, _axis(hand))
+
+
+def _axis(hand: Float) -> float:
+    """Return the direction of a hand's long axis towards its heavier end, shadows left out."""
+    core = np.clip(hand - 0.5, 0.0, 0.4)
     around = np.exp(2j * np.pi * np.arange(COLUMNS) / COLUMNS)
-    return turn_back(hand, float(np.angle((hand * AREA**2 * around).sum())))
+    axis = float(np.angle((core * AREA**3 * around**2).sum())) / 2
+    heavier = (core * AREA**2 * around).sum() * np.exp(-1j * axis)
+    return axis if heavier.real > 0 else axis + np.pi
 
 
-def _tick_power(one: _Seen, radius_mm: float, sign: float) -> Float:
-    """Return the power (rings, rhythms) of what repeats about a counter's circle."""
+def _rhythms(one: _Seen, radius_mm: float, sign: float) -> NDArray[np.complex128]:
+    """Return the Fourier terms (rings, rhythms) of the ink about a counter's circle."""
     angle = 2 * np.pi * np.arange(_TICK_COLUMNS) / _TICK_COLUMNS
     way = np.stack([np.cos(angle), np.sin(angle)], axis=1)
     points = one.ring.centre_mm + radius_mm * _TICK_RINGS[:, None, None] * way
@@ -134,15 +146,33 @@ def _tick_power(one: _Seen, radius_mm: float, sign: float) -> Float:
     ink = sign * np.log(sample(one.one.gray, pixels).astype(np.float64) + 4.0)
     ink -= np.median(ink, axis=1, keepdims=True)
     limit = 3.0 * spread(ink.ravel()) + 1e-6
-    return np.asarray(np.abs(np.fft.rfft(np.clip(ink, -limit, 2 * limit), axis=1)) ** 2)
+    return np.asarray(np.fft.rfft(np.clip(ink, -limit, 2 * limit), axis=1))
 
 
-def count_ticks(seen: list[_Seen], radius_mm: float, sign: float) -> int | None:
-    """Return how many marks stand along a counter's circle; None where they cannot be counted."""
-    power = np.sum([_tick_power(one, radius_mm, sign) for one in seen], axis=0)
-    power = power / np.median(power[:, _TICKS[0] : 2 * _TICKS[1]], axis=1, keepdims=True)
+@dataclass(frozen=True, slots=True, eq=False)
+class Ticks:
+    """The marks along a counter's circle: how many, and where one stands in each photo (rad)."""
+
+    count: int
+    at_rad: Float
+
+
+def find_ticks(seen: list[_Seen], radius_mm: float, sign: float) -> Ticks | None:
+    """Return the marks along a counter's circle; None where they cannot be counted."""
+    terms = np.array([_rhythms(one, radius_mm, sign) for one in seen])
+    power = (np.abs(terms) ** 2).sum(axis=0)
+    power /= np.median(power[:, _TICKS[0] : 2 * _TICKS[1]], axis=1, keepdims=True)
     clearest = power[:, _TICKS[0] : 2 * _TICKS[1]].max(axis=1)
-    rhythm = power[clearest >= np.sort(clearest)[-5]].mean(axis=0)
+    rows = clearest >= np.sort(clearest)[-5]
+    rhythm = power[rows].mean(axis=0)
+    count = _count(rhythm)
+    if count is None:
+        return None
+    return Ticks(count, -np.angle(terms[:, rows, count].sum(axis=1)) / count)
+
+
+def _count(rhythm: Float) -> int | None:
+    """Return the number of marks by the power of what repeats; None where nothing does."""
     best = int(np.argmax(rhythm[_TICKS[0] : 2 * _TICKS[1]])) + _TICKS[0]
     if rhythm[best] < _TICK_CLEAR:
         return None
@@ -153,14 +183,30 @@ def count_ticks(seen: list[_Seen], radius_mm: float, sign: float) -> int | None:
     return best
 
 
-def _home(bearings: Float) -> float:
-    """Return the bearing where the bezel's turn counts as none: the nearest quarter.
+def _home(bearings: Float) -> tuple[float, bool] | None:
+    """Return the bearing where the bezel's turn counts as none, and whether that is likely.
 
-    Faces are printed with their counter at a quarter of the scale. On a face that turns as a
-    whole a counter printed elsewhere stands off it always alike, which takes nothing away.
+    Faces are printed with their counter at a quarter of the scale, so it is the nearest one.
+    Where the photos show the counter at one bearing far from a quarter, it is that bearing, for
+    as long as the bezel is not turned. None where neither holds.
     """
     mean = float(np.angle(np.exp(1j * bearings).mean()))
-    return round(mean / (np.pi / 2)) * np.pi / 2
+    quarter = round(mean / (np.pi / 2)) * np.pi / 2
+    if np.abs(_wrapped(bearings - quarter)).max() < _QUARTER_RAD:
+        return quarter, True
+    return (mean, False) if np.abs(_wrapped(bearings - mean)).max() < _ONE_RAD else None
+
+
+def _off_ticks(hands: Float, ticks: Float, turned: Float, count: int) -> float:
+    """Return how far (rms, rad) hands stand from where a mark says that they should.
+
+    `hands` are their directions with the turns since zero taken off, so each should stand on a
+    mark, its tip or its tail.
+    """
+    pitch = 2 * np.pi / count
+    off = hands - (ticks - turned)
+    either = [(off + half + pitch / 2) % pitch - pitch / 2 for half in (0.0, np.pi)]
+    return float(min(np.sqrt(np.mean(one**2)) for one in either))
 
 
 def _wrapped(angle_rad: Float) -> Float:
@@ -210,6 +256,30 @@ def _way_of_counting(
     return left[0][0], 0.0, float(angles[0]), float(turns[0])
 
 
+def _stands_on_ticks(
+    ticks: Ticks,
+    good: list[int],
+    angles: Float,
+    turns: Float,
+    turned: Float,
+    counts: tuple[int, float, float, float],
+) -> bool:
+    """Return whether the hands stand where the counter's own marks say, the bezel's turn off.
+
+    Where the sense is open, they must for either.
+    """
+    off = [
+        _off_ticks(
+            angles - sense * 2 * np.pi * turns / counts[0],
+            ticks.at_rad[good],
+            turned,
+            ticks.count,
+        )
+        for sense in ((counts[1],) if counts[1] else (1.0, -1.0))
+    ]
+    return bool(max(off) < _ON_TICK_RAD)
+
+
 def learn_counter(
     photos: list[LearnedPhoto], sheet: DialSheet, needle: NeedleLook, sign: float
 ) -> TaughtCounter | None:
@@ -233,18 +303,24 @@ def learn_counter(
     bearings = np.array([seen[i].ring.bearing_rad for i in good])
     if not good:
         return None
-    home = _home(bearings)
+    placed = _home(bearings)
+    if placed is None:
+        return None
+    home, likely = placed
     radius = float(np.median([one.ring.radius_mm for one in seen]))
+    ticks = find_ticks(seen, radius, sign)
     turned = _wrapped(bearings - home)
     rising = 1.0 if sheet.clockwise else -1.0
     turns = np.array([seen[i].turns for i in good]) - rising * turned / (2 * np.pi)
     angles = np.array([fits[i].angle_rad for i in good]) - turned
-    counts = _way_of_counting(sheet, count_ticks(seen, radius, sign), angles, turns)
+    counts = _way_of_counting(sheet, None if ticks is None else ticks.count, angles, turns)
     if counts is None:
         return None
+    stands = ticks is not None and _stands_on_ticks(ticks, good, angles, turns, turned, counts)
     return TaughtCounter(
         distance_mm=float(np.median([one.ring.distance_mm for one in seen])),
         home_rad=home,
+        home_sure=likely and stands,
         ring_mm=radius,
         turns=counts[0],
         rising=counts[1],
