@@ -5,6 +5,7 @@ import `readings` only.
 """
 
 from sweeps.allowance import DEFAULT_ALLOWANCE, STOP_ANGLE_RAD, Allowance
+from sweeps.arcs import LEAST_FALL_MM, ArcCentres, centre_by_arcs, find_falls
 from sweeps.axis import AxisResult, Offset, axis_through
 from sweeps.budget import (
     BudgetLine,
@@ -30,6 +31,7 @@ from sweeps.distributions import (
     span,
 )
 from sweeps.drawn import MonteCarlo
+from sweeps.drift import Drift, drift_of, without_drift
 from sweeps.moves import (
     MOVE_STOPS,
     NeedleGoal,
@@ -66,12 +68,14 @@ from sweeps.wheels import WheelLeg, wheel_legs
 
 __all__ = [
     "DEFAULT_ALLOWANCE",
+    "LEAST_FALL_MM",
     "MIN_PAUSE_S",
     "MOVE_STOPS",
     "QUARTERS_RAD",
     "REFERENCES",
     "STOP_ANGLE_RAD",
     "Allowance",
+    "ArcCentres",
     "Arcsine",
     "AxisMotion",
     "AxisResult",
@@ -81,6 +85,7 @@ __all__ = [
     "CircleFit",
     "Combined",
     "Distribution",
+    "Drift",
     "FewPoints",
     "Harmonic",
     "Input",
@@ -109,12 +114,15 @@ __all__ = [
     "axis_through",
     "back_off_mm",
     "bar_at_two_heights",
+    "centre_by_arcs",
     "circle_of_points",
     "combine",
     "combine_turns",
     "coverage_factor",
     "detect_clipped",
     "donaldson_reversal",
+    "drift_of",
+    "find_falls",
     "find_stops",
     "fit_circle",
     "fit_turn",
@@ -144,4 +152,5 @@ __all__ = [
     "verdict",
     "verdict_between",
     "wheel_legs",
+    "without_drift",
 ]

@@ -1,7 +1,7 @@
 """The first harmonic of a sweep and everything that makes it uncertain."""
 
 from dataclasses import dataclass
-from math import hypot, inf, sqrt
+from math import hypot, inf, pi, sqrt
 
 import numpy as np
 
@@ -101,8 +101,9 @@ def budget_of(task: Task, fit: RobustFit, first: FirstHarmonic) -> tuple[BudgetL
 
 
 GAIN = "lever gain"
-STATED = (GAIN, "temperature", "repeatability")
-"""Lines of the budget that no sweep shows, only a person can state."""
+RETURN = "return"
+STATED = (GAIN, "temperature", "repeatability", RETURN)
+"""Lines of the budget that no fit shows: a person states them, or a bad return betrays them."""
 
 
 def stated_lines(size_mm: float, allowance: Allowance) -> tuple[BudgetLine, ...]:
@@ -113,6 +114,16 @@ def stated_lines(size_mm: float, allowance: Allowance) -> tuple[BudgetLine, ...]
         BudgetLine(STATED[2], allowance.repeat_mm, inf, "set up anew"),
     )
     return tuple(line for line in lines if line.u_mm > 0)
+
+
+def return_line(return_mm: float) -> BudgetLine:
+    """Return what a reading that did not come back leaves open.
+
+    A knock halfway round puts 2/π of its height into the first harmonic, a steady drift
+    half of that; when it happened is not known, so the most is a half-width.
+    """
+    most = 2 * abs(return_mm) / pi
+    return BudgetLine(RETURN, most / sqrt(3), inf, "a knock or drift on the way round")
 
 
 def stated_covariance(a1: float, b1: float, lines: tuple[BudgetLine, ...]) -> Float:

@@ -1,6 +1,7 @@
 """One sweep becomes numbers: `fit_turn`, for a turn with measured angles and for stops."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from math import degrees, hypot, pi, sqrt
 
 import numpy as np
@@ -14,6 +15,7 @@ from sweeps.first import (
     budget_of,
     directed_covariance,
     first_harmonic,
+    return_line,
     stated_covariance,
 )
 from sweeps.fourier import Float
@@ -162,7 +164,10 @@ def _opposite_sum(task: Task, curve: Callable[[Float], Float], lobe: float, high
 
 
 def _result(task: Task, fit: RobustFit) -> SweepResult:
+    back = mean_return(task.sweep, fit.curve)
     first = first_harmonic(task, fit)
+    if back is not None and _differs(back, task.allowance):
+        first = replace(first, stated=(*first.stated, return_line(back.mean_mm)))
     size, high = first.size, float(np.arctan2(first.b1, first.a1))
     used = task.angle_rad[fit.kept]
     places = len(used) if task.stops else distinct_places(used)
@@ -174,7 +179,6 @@ def _result(task: Task, fit: RobustFit) -> SweepResult:
     first_covariance = first.fit + first.reader_mm**2 * np.eye(2) + first.form
     offset_x, offset_y, u_offset = _offset(task, first, first_covariance)
     tir, raw, u_tir = _extremes(task, fit, first, places)
-    back = mean_return(task.sweep, fit.curve)
     harmonics = _harmonics(fit)
     whole = arc >= FULL_ARC_RAD or (task.stops and places >= 4 and places % 4 == 0)
     whole = whole and (fit.model.size >= 4)
