@@ -104,7 +104,9 @@ def test_needle_is_followed_through_zero_and_over_whole_turns():
     jump = follow_needle([reading(0, 0.0), reading(1, 45.0)], 1.0)
     assert jump[1][1]
     known = Reading("ok", 0.0, 20.0, 0.01, 3, 3.2, 1e-4)
-    assert follow_needle([reading(0, 20.0), known], 1.0)[1] == (3.2, False)
+    both = follow_needle([reading(0, 20.0), known, reading(2, 30.0)], 1.0)
+    assert [value for value, _ in both] == pytest.approx([3.2, 3.2, 3.3])  # back from the known
+    assert both[1] == (3.2, False)
 
 
 def test_one_misread_picture_does_not_lose_a_turn():

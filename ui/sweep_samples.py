@@ -97,8 +97,16 @@ def follow_needle(readings: list[Reading], turn_mm: float) -> list[tuple[float |
     """Return each reading with its whole turns, and whether the step to it is in doubt.
 
     A reading whose turns are known is taken as it is; any other is placed within half a
-    turn of the median of the last three.
+    turn of the median of the three next to it, those before the first known one from there back.
     """
+    known = (i for i, one in enumerate(readings) if one.ok and one.turns is not None)
+    first = next(known, 0)
+    back = _followed(readings[first::-1], turn_mm)[:0:-1]
+    return back + _followed(readings[first:], turn_mm)
+
+
+def _followed(readings: list[Reading], turn_mm: float) -> list[tuple[float | None, bool]]:
+    """Return readings placed one after another, each near the last three."""
     followed: list[tuple[float | None, bool]] = []
     last: list[float] = []
     for reading in readings:
@@ -118,12 +126,12 @@ def follow_needle(readings: list[Reading], turn_mm: float) -> list[tuple[float |
 def corrected_looks(looks: list[Look], correction: Correction) -> list[Look] | None:
     """Return the looks put right by a dial's error table; None where it does not hold for all.
 
-    Where the first reading does not know its turns, the sweep counts in the one turn of the
+    Where no reading knows its turns, the sweep counts in the one turn of the
     table that holds all of it.
     """
     values = [look.value_mm for look in looks if look.value_mm is not None]
-    first = next(look.reading for look in looks if look.value_mm is not None)
-    turns = 0 if first.turns is not None else correction.turns_off(min(values), max(values))
+    known = any(look.value_mm is not None and look.reading.turns is not None for look in looks)
+    turns = 0 if known else correction.turns_off(min(values), max(values))
     if turns is None:
         return None
     right: list[Look] = []
