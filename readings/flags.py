@@ -193,6 +193,28 @@ _ALL = (
         "the work's own form exceeds the tolerance",
         "The bore is out of round by more than the tolerance.",
     ),
+    Flag(
+        "depths disagree",
+        "the centres of one seat lie further from a line than they are known",
+        "The depths of one seat do not lie on one straight axis: a bent seat, or a bad sweep.",
+    ),
+    Flag(
+        "one depth only",
+        "a seat was swept at one depth: it has a place but no direction",
+        "The second seat was swept at one depth only, so its direction is not known.",
+    ),
+    Flag(
+        "lever reads low",
+        "a known move shows more travel than the dial, which no angle explains",
+        "The lever shows less than the move, which its angle cannot explain: check the move, "
+        "the tip's length and the dial.",
+    ),
+    Flag(
+        "gain not measured",
+        "a move too short, too few or with slack tells the sign alone",
+        "Only the sign of the lever is known: for its gain move 0.2 mm or half the travel three "
+        "times, slack taken up.",
+    ),
     Flag("incomplete", "the sweep was cut short and not resumed", "This sweep was cut short."),
 )
 

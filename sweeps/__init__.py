@@ -19,6 +19,7 @@ from sweeps.budget import (
     verdict_between,
 )
 from sweeps.centring import CentringResult, combine_turns
+from sweeps.chain import ChainResult, Link, Weight, second_end
 from sweeps.circles import CircleFit, fit_circle
 from sweeps.contact import detect_clipped
 from sweeps.distributions import (
@@ -32,6 +33,20 @@ from sweeps.distributions import (
 )
 from sweeps.drawn import MonteCarlo
 from sweeps.drift import Drift, drift_of, without_drift
+from sweeps.links import (
+    angle_plate,
+    centring_left,
+    end_face,
+    end_face_limit,
+    lean_limit,
+    lock_shift,
+    plug_clearance,
+    plug_cocked,
+    plug_reseat,
+    plug_runout,
+    roller_pair,
+    z_travel,
+)
 from sweeps.moves import (
     MOVE_STOPS,
     NeedleGoal,
@@ -49,7 +64,9 @@ from sweeps.moves import (
 from sweeps.orbit import AxisMotion, OrbitResult, target_orbit
 from sweeps.point_circles import PointCircle, circle_of_points
 from sweeps.points import FewPoints, four_point, three_point
+from sweeps.proof import Centre, ProofResult, centre_of, prove
 from sweeps.propagation import Input, Propagated, propagate, propagate_monte_carlo, roads_agree
+from sweeps.radial import measured_verdict, predicted_verdict, radial_probability, radial_quantile
 from sweeps.reseat import QUARTERS_RAD, ReseatResult, reseat
 from sweeps.result import Harmonic, SweepFailure, SweepResult, UnusableResultError, offset_geometry
 from sweeps.roundness import REFERENCES, Reference, Roundness, roundness, roundness_of
@@ -62,6 +79,7 @@ from sweeps.runout import (
     donaldson_reversal,
     runout,
 )
+from sweeps.spreads import InDisc, NormalPoint, OnCircle, PerAxis, Spread
 from sweeps.stops import MIN_PAUSE_S, Stop, find_stops
 from sweeps.turn import fit_turn
 from sweeps.wheels import WheelLeg, wheel_legs
@@ -81,19 +99,27 @@ __all__ = [
     "AxisResult",
     "BarResult",
     "BudgetLine",
+    "Centre",
     "CentringResult",
+    "ChainResult",
     "CircleFit",
     "Combined",
     "Distribution",
     "Drift",
     "FewPoints",
     "Harmonic",
+    "InDisc",
     "Input",
+    "Link",
     "MonteCarlo",
     "NeedleGoal",
+    "NormalPoint",
     "Offset",
+    "OnCircle",
     "OrbitResult",
+    "PerAxis",
     "PointCircle",
+    "ProofResult",
     "Propagated",
     "Rectangular",
     "Reference",
@@ -102,6 +128,7 @@ __all__ = [
     "Roundness",
     "RunoutAt",
     "RunoutResult",
+    "Spread",
     "Stop",
     "Student",
     "SweepFailure",
@@ -110,11 +137,15 @@ __all__ = [
     "Triangular",
     "UnusableResultError",
     "Verdict",
+    "Weight",
     "WheelLeg",
+    "angle_plate",
     "axis_through",
     "back_off_mm",
     "bar_at_two_heights",
     "centre_by_arcs",
+    "centre_of",
+    "centring_left",
     "circle_of_points",
     "combine",
     "combine_turns",
@@ -122,11 +153,16 @@ __all__ = [
     "detect_clipped",
     "donaldson_reversal",
     "drift_of",
+    "end_face",
+    "end_face_limit",
     "find_falls",
     "find_stops",
     "fit_circle",
     "fit_turn",
     "four_point",
+    "lean_limit",
+    "lock_shift",
+    "measured_verdict",
     "monte_carlo",
     "move_for",
     "needle_goals",
@@ -134,14 +170,24 @@ __all__ = [
     "needle_window_mm",
     "offset_geometry",
     "plan_moves",
+    "plug_clearance",
+    "plug_cocked",
+    "plug_reseat",
+    "plug_runout",
+    "predicted_verdict",
     "propagate",
     "propagate_monte_carlo",
+    "prove",
+    "radial_probability",
+    "radial_quantile",
     "reseat",
     "resolution",
     "roads_agree",
+    "roller_pair",
     "roundness",
     "roundness_of",
     "runout",
+    "second_end",
     "shares",
     "span",
     "target_orbit",
@@ -153,4 +199,5 @@ __all__ = [
     "verdict_between",
     "wheel_legs",
     "without_drift",
+    "z_travel",
 ]
