@@ -45,9 +45,15 @@ class Linear:
 
 
 def fit_linear(
-    model: Linear, columns: Float, value_mm: Float, sigma_mm: Float, u_place_mm: float
+    model: Linear,
+    columns: Float,
+    value_mm: Float,
+    sigma_mm: Float,
+    u_place_mm: float,
+    *,
+    reject: bool,
 ) -> Fitted[Linear]:
-    """Fit n readings by `columns` of shape ``(n, size)``.
+    """Fit n readings by `columns` of shape ``(n, size)``; `reject` leaves outliers out.
 
     Raises
     ------
@@ -58,7 +64,8 @@ def fit_linear(
     if np.linalg.svd(columns / scale, compute_uv=False)[-1] < 1e-6:
         msg = "the places do not carry the model"
         raise np.linalg.LinAlgError(msg)
-    return fit_model(model, columns, value_mm, sigma_mm, np.full(len(value_mm), u_place_mm))
+    u_place = np.full(len(value_mm), u_place_mm)
+    return fit_model(model, columns, value_mm, sigma_mm, u_place, reject=reject)
 
 
 def as_arrays(place_mm: ArrayLike, value_mm: ArrayLike, sigma_mm: ArrayLike) -> tuple[Float, ...]:
@@ -92,11 +99,11 @@ def distinct(place: Float) -> int:
     return 1 + int(np.count_nonzero(np.diff(np.round(ordered / (_SAME_PLACE * span)))))
 
 
-def mean_return_mm(place: Float, value: Float) -> tuple[float, int] | None:
+def mean_return_mm(place: Float, residual: Float) -> tuple[float, int] | None:
     """Return (mean difference later minus earlier in mm, pairs) of places touched again.
 
-    `place` is ``(n, 2)`` in the order of touching; a place within a hundredth of the
-    whole span of an earlier one is the same.
+    `place` is ``(n, d)`` in the order of touching, `residual` what a fit leaves of the
+    readings; a place within a hundredth of the whole span of an earlier one is the same.
     """
     span = float(np.linalg.norm(np.ptp(place, axis=0)))
     steps = []
@@ -104,7 +111,7 @@ def mean_return_mm(place: Float, value: Float) -> tuple[float, int] | None:
         apart = np.linalg.norm(place[:i] - place[i], axis=1)
         first = int(np.argmin(apart))
         if apart[first] < _SAME_PLACE * span:
-            steps.append(float(value[i] - value[first]))
+            steps.append(float(residual[i] - residual[first]))
     return (float(np.mean(steps)), len(steps)) if steps else None
 
 

@@ -27,7 +27,6 @@ from sweeps.slope import BUDGET_LENGTH_MM, Slope, scaled, slope_of
 from sweeps.zone import Zone, plane_zone
 
 MIN_PLACES = 3
-MAX_OUTLIER_SHARE = 0.3
 _NO_FORM = 4.0
 _PLANE = Linear(("level", "slope_x", "slope_y"), (1, 2))
 
@@ -38,8 +37,8 @@ class PlaneResult:
 
     A slope is positive where the face rises to +X or +Y. `covariance` is the fit's, of
     (level in the middle of the places in mm, slope_x, slope_y in mm per mm); `budget_x`
-    and `budget_y` are over 300 mm. Flatness is max - min about either plane, outliers left
-    out; the skim that cleans a face levelled by that plane is as deep.
+    and `budget_y` are over 300 mm. Flatness is max - min about either plane; the skim that
+    cleans a face levelled by that plane is as deep.
     """
 
     slope_x: Slope
@@ -62,7 +61,6 @@ class PlaneResult:
     n: int
     dof: float
     residuals_mm: Float
-    kept: np.ndarray
     return_mm: float | None
     flags: tuple[str, ...]
     message: str
@@ -103,8 +101,8 @@ def fit_plane(
     Returns
     -------
     PlaneResult or SweepFailure
-        A failure with fewer than three places, places on a line, values that are not
-        finite, or over 30 % of the readings at odds with the rest.
+        A failure with fewer than three places, places on a line, or values that are not
+        finite. No place is left out as an outlier: on a rough face the odd one is form.
     """
     place, height, sigma = as_arrays(place_mm, height_mm, sigma_mm)
     reason = unusable_places(place, height, sigma, width=2)
@@ -116,13 +114,7 @@ def fit_plane(
         return SweepFailure(reason)
     middle = place.mean(axis=0)
     columns = np.column_stack([np.ones(len(height)), place - middle])
-    fit = fit_linear(_PLANE, columns, height, sigma, u_place_mm)
-    if fit.kept.mean() < 1 - MAX_OUTLIER_SHARE:
-        left = int((~fit.kept).sum())
-        return SweepFailure(
-            f"{left} of {len(height)} heights contradict the others: touch the face again.",
-            ("outliers left out",),
-        )
+    fit = fit_linear(_PLANE, columns, height, sigma, u_place_mm, reject=False)
     return _plane(place, height, sigma, fit, allowance, u_dial_mm)
 
 
@@ -134,17 +126,16 @@ def _plane(
     allowance: Allowance,
     u_dial_mm: float | None,
 ) -> PlaneResult:
-    kept = fit.kept
-    zone = plane_zone(place[kept], height[kept])
-    back = mean_return_mm(place, height)
+    zone = plane_zone(place, height)
+    back = mean_return_mm(place, fit.residuals_mm)
     drift = _drift_mm(back, sigma, allowance)
-    spans = np.ptp(place[kept], axis=0)
+    spans = np.ptp(place, axis=0)
     budgets = [_slope_budget(fit, i, spans, allowance, u_dial_mm, drift) for i in (0, 1)]
     slopes = [
         slope_of(float(b), lines) for b, lines in zip(fit.beta[1:].tolist(), budgets, strict=True)
     ]
     common = [combine(lines[1:]).u_mm / BUDGET_LENGTH_MM for lines in budgets]
-    noise = sqrt(float(zone.width_weights**2 @ sigma[kept] ** 2))
+    noise = sqrt(float(zone.width_weights**2 @ sigma**2))
     flatness = (
         BudgetLine("fit", noise, inf, "scatter of the places that decide"),
         *common_lines(zone.width_mm, allowance, u_dial_mm, drift),
@@ -158,20 +149,19 @@ def _plane(
         covariance_rad2=fit.covariance[1:, 1:] + np.diag(np.square(common)),
         budget_x=budgets[0],
         budget_y=budgets[1],
-        flatness_ls_mm=float(np.ptp(fit.residuals_mm[kept])),
+        flatness_ls_mm=float(np.ptp(fit.residuals_mm)),
         zone_slope_x=float(zone.slopes[0]),
         zone_slope_y=float(zone.slopes[1]),
         flatness_mz_mm=zone.width_mm,
         u_flatness_mm=combine(flatness).u_mm,
         flatness_budget=flatness,
-        touching=tuple(np.flatnonzero(kept)[list(zone.touching)].tolist()),
-        n=int(kept.sum()),
+        touching=zone.touching,
+        n=len(height),
         dof=fit.dof,
         residuals_mm=fit.residuals_mm,
-        kept=kept,
         return_mm=back[0] if back is not None else None,
         flags=_flags(fit, zone, noise, drift, u_dial_mm),
-        message=f"{int(kept.sum())} places",
+        message=f"{len(height)} places",
     )
 
 
@@ -223,7 +213,6 @@ def _flags(
 ) -> tuple[str, ...]:
     raised = {
         "nothing to check by": len(fit.kept) <= MIN_PLACES,
-        "outliers left out": not bool(fit.kept.all()),
         "return differs": drift > 0,
         "form within scatter": zone.width_mm < _NO_FORM * noise,
         "dial unchecked": u_dial_mm is None,

@@ -66,13 +66,20 @@ RobustFit = Fitted[Model]
 
 
 def fit_model(
-    model: M, angle_rad: Float, value_mm: Float, sigma_mm: Float, sigma_angle_rad: Float
+    model: M,
+    angle_rad: Float,
+    value_mm: Float,
+    sigma_mm: Float,
+    sigma_angle_rad: Float,
+    *,
+    reject: bool = True,
 ) -> Fitted[M]:
     """Fit `model` to n readings; all arrays have shape ``(n,)``.
 
     Minimises ``Σ w_i (y_i - f(θ_i))²`` with ``w = 1 / (σ² + (f' σ_θ)² + τ²)``, where τ is
     the surface's own scatter as found from the residuals. From twelve samples on,
-    readings further than about 4.5 robust standard deviations are left out.
+    readings further than about 4.5 robust standard deviations are left out, unless
+    `reject` is false: of a few still places the odd one is form.
 
     Raises
     ------
@@ -83,7 +90,9 @@ def fit_model(
     beta, inverse = model.solve(angle_rad, value_mm, 1.0 / variance)
     residuals = value_mm - model.curve(angle_rad, beta)
     variance = variance + (model.slope(angle_rad, beta) * sigma_angle_rad) ** 2
-    kept, residuals = _kept(model, angle_rad, value_mm, np.sqrt(variance), residuals)
+    kept = np.ones(len(value_mm), dtype=bool)
+    if reject:
+        kept, residuals = _kept(model, angle_rad, value_mm, np.sqrt(variance), residuals)
     dof = int(kept.sum()) - model.size
     variance = variance + _surface_variance(residuals[kept], variance[kept], dof)
     if not kept.all() or np.ptp(variance) > 0:

@@ -18,6 +18,8 @@ _SIGMAS = 5.0
 _EDGE_RAD = np.radians(1.0)
 """Taken off beside a slot: its broken edge and the ball's own roundness."""
 _MIN_STOPS = 6
+_QUARTER = 0.3186
+"""A quarter of normal scatter lies within so many sigmas; edges of slots touch it least."""
 
 
 def on_the_face(sweep: Sweep) -> np.ndarray:
@@ -25,7 +27,7 @@ def on_the_face(sweep: Sweep) -> np.ndarray:
 
     A low curve is laid along the upper part of the readings, fitted again to what lies on
     it, and what falls below is left out, with a degree on either side of each stretch.
-    Readings above the curve, and single ones below it, are no slots and are kept.
+    Readings above the curve, and a single one a little below it, are no slots and are kept.
     """
     n = len(sweep)
     stops = sweep.kind == "stops"
@@ -34,19 +36,49 @@ def on_the_face(sweep: Sweep) -> np.ndarray:
     if (stops and distinct_places(sweep.angle_rad) < _MIN_STOPS) or n < 2 * (2 * order + 1) - 1:
         return kept
     columns = harmonic_columns(sweep.angle_rad, order)
-    noise = float(np.median(sweep.sigma_mm)) if stops else _noise_mm(sweep.value_mm)
+    noise = float(np.median(sweep.sigma_mm)) if stops else scatter_mm(sweep.value_mm)
     least = max(_LEAST_FALL_STOP_MM if stops else _LEAST_FALL_MM, _SIGMAS * noise)
-    fallen = _fallen(columns, sweep.value_mm, least)
-    return ~fallen if stops else ~_widened(sweep.angle_rad, _stretches(fallen))
+    fallen = fallen_below(columns, sweep.value_mm, least)
+    return ~fallen if stops else ~_widened(sweep.angle_rad, fallen)
 
 
-def _noise_mm(value_mm: Float) -> float:
+def on_the_line(place_mm: Float, value_mm: Float) -> np.ndarray:
+    """Return which readings of a continuous run stand on the face itself, ``(n,)`` bool.
+
+    A slot has steep sides: a hollow into which the reading comes down little by little is
+    the face's own form and stays.
+    """
+    x = 2 * (place_mm - place_mm.min()) / np.ptp(place_mm) - 1
+    columns = np.column_stack([np.ones(len(x)), x, x**2])
+    least = max(_LEAST_FALL_STOP_MM, _SIGMAS * scatter_mm(value_mm))
+    fallen = fallen_below(columns, value_mm, least)
+    starts = np.flatnonzero(np.diff(fallen.astype(np.int8), prepend=0, append=0))
+    for first, after in starts.reshape(-1, 2).tolist():
+        if not _steep(value_mm, first, least) or not _steep(value_mm, after, least):
+            fallen[first:after] = False
+    return ~fallen
+
+
+def _steep(value: Float, edge: int, least_mm: float) -> bool:
+    """Whether the reading steps by half a slot's least depth or more at an edge."""
+    near = value[max(edge - 2, 0) : edge + 2]
+    return edge in (0, len(value)) or float(np.abs(np.diff(near)).max()) >= least_mm / 2
+
+
+def scatter_mm(value_mm: Float) -> float:
+    """Return the scatter from reading to reading; little moved by edges of slots."""
     if len(value_mm) < 8:
         return 0.0
-    return float(1.4826 * np.median(np.abs(np.diff(value_mm, 3))) / np.sqrt(20.0))
+    steps = np.abs(np.diff(value_mm, 3)) / np.sqrt(20.0)
+    return float(np.quantile(steps, 0.25)) / _QUARTER
 
 
-def _fallen(columns: Float, value: Float, least_mm: float) -> np.ndarray:
+def fallen_below(columns: Float, value: Float, least_mm: float) -> np.ndarray:
+    """Return which readings lie `least_mm` or more below the curve of those that do not."""
+    none = np.zeros(len(value), dtype=bool)
+    plain = value - columns @ np.linalg.lstsq(columns, value, rcond=None)[0]
+    if float(plain.min()) > -least_mm / 2:
+        return none
     rest = value - columns @ _upper_curve(columns, value)
     fallen: np.ndarray = rest < -least_mm
     for _ in range(_ROUNDS):
@@ -60,7 +92,8 @@ def _fallen(columns: Float, value: Float, least_mm: float) -> np.ndarray:
         if (now == fallen).all():
             break
         fallen = now
-    return fallen
+    together = bool(np.any(fallen[1:] & fallen[:-1]))
+    return fallen if together or float(rest.min()) < -_LEAST_FALL_STOP_MM else none
 
 
 def _upper_curve(columns: Float, value: Float) -> Float:
@@ -68,21 +101,12 @@ def _upper_curve(columns: Float, value: Float) -> Float:
     beta = np.linalg.lstsq(columns, value, rcond=None)[0]
     beta[0] += float(np.quantile(value - columns @ beta, _UPPER_SHARE))
     tiny = 1e-3 * max(float(np.ptp(value)), 1e-9)
-    for _ in range(4 * _ROUNDS):
+    for _ in range(2 * _ROUNDS):
         rest = value - columns @ beta
         pull = np.where(rest > 0, _UPPER_SHARE, 1 - _UPPER_SHARE)
         root = np.sqrt(pull / np.maximum(np.abs(rest), tiny))
         beta = np.linalg.lstsq(columns * root[:, None], value * root, rcond=None)[0]
     return np.asarray(beta)
-
-
-def _stretches(fallen: np.ndarray) -> np.ndarray:
-    """Leave single samples alone: a smeared picture is an outlier, not a slot."""
-    beside = np.zeros_like(fallen)
-    beside[1:] |= fallen[:-1]
-    beside[:-1] |= fallen[1:]
-    together: np.ndarray = fallen & beside
-    return together
 
 
 def _widened(angle: Float, fallen: np.ndarray) -> np.ndarray:

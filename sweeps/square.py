@@ -12,7 +12,8 @@ from sweeps.allowance import DEFAULT_ALLOWANCE, Allowance
 from sweeps.budget import BudgetLine, combine
 from sweeps.result import SweepFailure
 from sweeps.slope import Slope, slope_of
-from sweeps.traverse import TraverseResult, traverse
+from sweeps.traverse import traverse
+from sweeps.traverse_result import TraverseResult
 from sweeps.zone import line_zone
 
 _SIDE: dict[Direction, float] = {"right": 1.0, "back": 1.0, "left": -1.0, "front": -1.0}

@@ -125,15 +125,40 @@ def sweep_face(
         if isinstance(clean, SweepFailure):
             return clean
         found = fit_turn(
-            clean, surface="face", allowance=allowance, u_dial_mm=u_dial_mm, travel_mm=travel_mm
+            clean,
+            surface="face",
+            allowance=allowance,
+            u_dial_mm=u_dial_mm,
+            travel_mm=_travel(clean, travel_mm, touches=share > 0),
         )
         if not found:
-            return found
+            return found if travel_mm or not _still(clean) else SweepFailure(_STILL, found.flags)
         if _over_a_slot(found):
             return SweepFailure(_SLOT_REASON, found.flags)
         results.append(found)
         left_out = max(left_out, share)
     return _mean(tuple(results), left_out, allowance, u_dial_mm)
+
+
+_STILL_SIGMAS = 1.3
+_STILL = (
+    "The needle never moved: either the face is true to within the reading, or the stylus does "
+    "not touch it; load the stylus, or teach the dial's travel, and sweep again."
+)
+
+
+def _still(sweep: Sweep) -> bool:
+    return float(np.std(sweep.value_mm)) <= _STILL_SIGMAS * float(np.median(sweep.sigma_mm))
+
+
+def _travel(
+    sweep: Sweep, travel_mm: tuple[float, float] | None, *, touches: bool
+) -> tuple[float, float] | None:
+    """Return the travel; a still needle that fell into slots before is on the face for sure."""
+    if travel_mm is None and touches and _still(sweep):
+        middle = float(np.median(sweep.value_mm))
+        return middle - 1.0, middle + 1.0
+    return travel_mm
 
 
 _SLOT_REASON = (

@@ -15,7 +15,7 @@ from sweeps.fourier import Float
 from sweeps.result import Harmonic, SweepFailure
 from sweeps.slope import BUDGET_LENGTH_MM, Slope, judge_both, slope_of
 from sweeps.swept import Part, SweptFace, sweep_face
-from sweeps.traverse import TraverseResult
+from sweeps.traverse_result import TraverseResult
 
 _PLUS_END: dict[Axis, Direction] = {"x": "right", "y": "back", "z": "right"}
 
@@ -178,26 +178,22 @@ def _head_move(
 ) -> HeadMove:
     look_at = _PLUS_END[axis]
     here = radians(DIRECTION_DEG[look_at])
-    opposite = here + np.pi
-    total = (done[0] + remove[0], done[1] + remove[1])
-
-    def reading(theta: float, taken: tuple[float, float]) -> float:
-        off_x = taken[0] * (radius_mm * cos(theta) - pivot_mm[0])
-        off_y = taken[1] * (radius_mm * sin(theta) - pivot_mm[1])
-        return float(face.curve_mm(theta)) - off_x - off_y
-
-    size = remove[0] + remove[1]
     along = np.array([cos(here), sin(here)])
+    shown = face.curve_mm(np.array([here, here + np.pi]))
+    arms = radius_mm * np.outer([1.0, -1.0], along) - np.array(pivot_mm)
+    now = shown - arms @ np.array(done)
+    right = now - arms @ np.array(remove)
+    size = remove[0] + remove[1]
     return HeadMove(
         axis=axis,
         direction=move_word(axis, -size),
         lean_rad=abs(size),
         look_at=look_at,
-        reading_now_mm=reading(here, done),
-        reading_mm=reading(here, total),
+        reading_now_mm=float(now[0]),
+        reading_mm=float(right[0]),
         u_reading_mm=float(np.sqrt(max(along @ face.covariance_mm2 @ along, 0.0))),
-        difference_now_mm=reading(here, done) - reading(opposite, done),
-        difference_mm=reading(here, total) - reading(opposite, total),
+        difference_now_mm=float(now[0] - now[1]),
+        difference_mm=float(right[0] - right[1]),
     )
 
 

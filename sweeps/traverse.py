@@ -1,21 +1,21 @@
 """A traverse along a face, a bar between centres or a vice jaw: parallelism and straightness."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot, inf, sqrt
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from sweeps.allowance import DEFAULT_ALLOWANCE, Allowance
-from sweeps.budget import BudgetLine, Verdict, combine, verdict
+from sweeps.budget import BudgetLine, combine
 from sweeps.distributions import Rectangular
 from sweeps.first import stated_lines
 from sweeps.fourier import Float
 from sweeps.linear import Linear, as_arrays, distinct, frozen, mean_return_mm, unusable_places
 from sweeps.result import SweepFailure
 from sweeps.robust import Fitted
-from sweeps.slope import BUDGET_LENGTH_MM, Slope, scaled, slope_of
+from sweeps.slope import BUDGET_LENGTH_MM, scaled, slope_of
+from sweeps.slots import on_the_line
 from sweeps.traverse_fit import (
     Line,
     Profile,
@@ -24,97 +24,14 @@ from sweeps.traverse_fit import (
     profile_of,
     turning_point,
 )
+from sweeps.traverse_result import TraverseResult
 from sweeps.zone import line_zone
 
 MIN_PLACES = 3
 MAX_OUTLIER_SHARE = 0.3
-_MANY = 200
+_MOST_SLOTS = 0.5
 _NO_FORM = 4.0
 """A form under so many of its own sigmas is what scatter alone would show."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class TraverseResult:
-    """Numbers of one line of readings. Lengths in mm, `u_…` k = 1.
-
-    `slope` is the rise of the reading over place, by least squares; a positive one comes
-    nearer to the stylus with growing place. `covariance` is the fit's, of `values` in the
-    order of `parameters` (level in the middle in mm, slope in mm per mm, then form,
-    retrace and drift in mm where they were fitted). `budget` lists what touches the rise
-    over 300 mm. Straightness is max - min about the least-squares line and about the
-    minimum zone; `parallelism_mm` is max - min of the readings themselves, form included.
-    """
-
-    slope: Slope
-    rise_mm: float
-    """Of the fitted line over the length run."""
-    u_rise_mm: float
-    near_mm: float
-    far_mm: float
-    level_mm: float
-    """Reading of the fitted line in the middle."""
-    parameters: tuple[str, ...]
-    values: Float
-    covariance: Float
-    n: int
-    dof: float
-    residuals_mm: Float
-    kept: np.ndarray
-    budget: tuple[BudgetLine, ...]
-    straightness_ls_mm: float
-    u_straightness_ls_mm: float
-    straightness_mz_mm: float
-    u_straightness_mz_mm: float
-    straightness_budget: tuple[BudgetLine, ...]
-    """Of the minimum zone."""
-    parallelism_mm: float
-    profile_place_mm: Float
-    profile_mm: Float
-    """(m,): readings by place, retrace and drift taken off, means of neighbours if many."""
-    retrace_mm: float | None
-    """Way there minus way back; None where it was run one way."""
-    drift_mm: float | None
-    """From first reading to last; None where it cannot be told from the rise."""
-    return_mm: float | None
-    flags: tuple[str, ...]
-    message: str
-
-    def __bool__(self) -> Literal[True]:
-        return True
-
-    @property
-    def length_mm(self) -> float:
-        """Length run."""
-        return self.far_mm - self.near_mm
-
-    def line_mm(self, at_mm: float) -> float:
-        """Return the fitted line's reading at a place, beyond the ends as well."""
-        return self.level_mm + self.slope.rad * (at_mm - (self.near_mm + self.far_mm) / 2)
-
-    def correction_mm(self, at_mm: float, pivot_mm: float) -> float:
-        """Return by how much the work must come towards the stylus at one place, in mm.
-
-        It is turned about a pivot where nothing moves; negative is away from the stylus.
-        """
-        return -self.slope.over_mm(at_mm - pivot_mm)
-
-    def u_correction_mm(self, at_mm: float, pivot_mm: float) -> float:
-        """Return the standard uncertainty in mm of `correction_mm`."""
-        return self.slope.u_over_mm(at_mm - pivot_mm)
-
-    def reading_when_right_mm(self, at_mm: float, pivot_mm: float) -> float:
-        """Return the reading to bring the needle to at a place, its own form included."""
-        shown = float(np.interp(at_mm, self.profile_place_mm, self.profile_mm))
-        inside = min(max(at_mm, self.near_mm), self.far_mm)
-        return self.line_mm(pivot_mm) + shown - self.line_mm(inside)
-
-    def judge_straightness(self, tolerance_mm: float) -> Verdict:
-        """Judge the minimum-zone straightness; scatter alone is never called "outside"."""
-        total = combine(self.straightness_budget)
-        found = verdict(self.straightness_mz_mm, total.u_mm, tolerance_mm, total.dof)
-        if found.word == "outside" and "form within scatter" in self.flags:
-            return Verdict("cannot tell", found.guard_mm, found.least_provable_mm)
-        return found
 
 
 def traverse(
@@ -145,8 +62,9 @@ def traverse(
     Returns
     -------
     TraverseResult or SweepFailure
-        A failure with fewer than three places, no length, a value that is not finite, or
-        over 30 % of the readings at odds with the rest.
+        A failure with fewer than three places, no length, a value that is not finite, half
+        of a continuous run in slots, or 30 % of it at odds with the rest. Slots and
+        outliers are left out of a continuous run; of stops none: the odd one is form.
 
     Examples
     --------
@@ -161,7 +79,12 @@ def traverse(
     reason = _unusable(place, value, sigma, time)
     if reason is not None:
         return SweepFailure(reason)
-    line = Line(place, value, sigma, time, u_place_mm)
+    line, share = _clean(Line(place, value, sigma, time, u_place_mm))
+    if share > _MOST_SLOTS:
+        return SweepFailure(
+            f"{share:.0%} of the run fell into slots or off the face: run beside them.",
+            ("slots left out",),
+        )
     try:
         fit = fit_line(line)
     except np.linalg.LinAlgError:
@@ -172,7 +95,7 @@ def traverse(
             f"{left} of {len(value)} readings contradict the others: clean the face and run again.",
             ("outliers left out",),
         )
-    return _result(line, fit, allowance, u_dial_mm)
+    return _result(line, fit, allowance, u_dial_mm, share)
 
 
 def _unusable(place: Float, value: Float, sigma: Float, time: Float | None) -> str | None:
@@ -189,11 +112,33 @@ def _unusable(place: Float, value: Float, sigma: Float, time: Float | None) -> s
     return None
 
 
+def _clean(line: Line) -> tuple[Line, float]:
+    """Return a continuous run without what fell into slots, and the share left out."""
+    if not line.dense:
+        return line, 0.0
+    on = on_the_line(line.place_mm, line.value_mm)
+    if on.all():
+        return line, 0.0
+    time = None if line.t_s is None else line.t_s[on]
+    clean = replace(
+        line,
+        place_mm=line.place_mm[on],
+        value_mm=line.value_mm[on],
+        sigma_mm=line.sigma_mm[on],
+        t_s=time,
+    )
+    return clean, 1.0 - float(on.mean())
+
+
 def _result(
-    line: Line, fit: Fitted[Linear], allowance: Allowance, u_dial_mm: float | None
+    line: Line,
+    fit: Fitted[Linear],
+    allowance: Allowance,
+    u_dial_mm: float | None,
+    left_out: float,
 ) -> TraverseResult:
     length, slope = line.length_mm, float(fit.beta[1])
-    back = _return(line)
+    back = _return(line, fit)
     drift_line = _drift_line(line, fit, back, allowance)
     u_fit = sqrt(max(float(fit.covariance[1, 1]), 0.0)) * length
     lines = (
@@ -232,7 +177,7 @@ def _result(
         retrace_mm=named.get("retrace"),
         drift_mm=named.get("drift"),
         return_mm=back[0] if back is not None else None,
-        flags=_flags(line, fit, form, u_dial_mm, bool(drift_line), allowance),
+        flags=_flags(line, fit, form, u_dial_mm, bool(drift_line), left_out),
         message=f"{int(fit.kept.sum())} readings over {length:.0f} mm",
     )
 
@@ -254,11 +199,11 @@ def _common_lines(
     )
 
 
-def _return(line: Line) -> tuple[float, int] | None:
+def _return(line: Line, fit: Fitted[Linear]) -> tuple[float, int] | None:
     """Return how stops repeat; a line run there and back tells retrace and drift instead."""
-    if len(line.value_mm) > _MANY or turning_point(line.place_mm) is not None:
+    if line.dense or turning_point(line.place_mm) is not None:
         return None
-    return mean_return_mm(line.place_mm[:, None], line.value_mm)
+    return mean_return_mm(line.place_mm[:, None], fit.residuals_mm)
 
 
 def _drift_line(
@@ -298,13 +243,12 @@ def _form(profile: Profile, allowance: Allowance, u_dial_mm: float | None, line:
     weights[high] += 1
     weights[low] -= 1
     zone = line_zone(x, profile.value_mm)
-    noise = sqrt(float(zone.width_weights**2 @ profile.sigma_mm**2))
+    noise = profile.u_mm(zone.width_weights)
     lines = (
         BudgetLine("fit", noise, inf, "scatter of the places that decide"),
         *_common_lines(line, zone.width_mm, allowance, u_dial_mm),
     )
-    u_ls = sqrt(float(weights**2 @ profile.sigma_mm**2))
-    return _Form(float(np.ptp(rest)), u_ls, zone.width_mm, lines)
+    return _Form(float(np.ptp(rest)), profile.u_mm(weights), zone.width_mm, lines)
 
 
 def _flags(
@@ -313,15 +257,14 @@ def _flags(
     form: _Form,
     u_dial_mm: float | None,
     drifted: bool,
-    allowance: Allowance,
+    left_out: float,
 ) -> tuple[str, ...]:
-    left = np.abs(fit.residuals_mm[~fit.kept])
     one_way = turning_point(line.place_mm) is None
     raised = {
         "one way only": line.dense and one_way,
         "nothing to check by": len(line.value_mm) <= fit.model.size,
-        "outliers left out": len(left) > 0.03 * len(fit.kept)
-        or bool(np.any(left > 3 * allowance.retrace_mm)),
+        "slots left out": left_out > 0,
+        "outliers left out": not bool(fit.kept.all()),
         "return differs": drifted,
         "form within scatter": form.zone_mm < _NO_FORM * form.noise_mm,
         "dial unchecked": u_dial_mm is None,

@@ -16,6 +16,8 @@ _HIGHEST_FORM = 7
 _FORM_COST = 1.3
 """Most by which fitted form may raise the variance of the slope."""
 _MIN_BOTH_WAYS = 8
+_MOST_OF_IT, _STRAIGHT_ON = 0.8, 1.2
+"""A way there or back covers so much of the length, in no more than so many times its own."""
 _BIN_COUNT = 40
 
 
@@ -54,9 +56,9 @@ def turning_point(place_mm: Float) -> int | None:
     length = float(np.ptp(place_mm))
     for way in (there, back):
         net = abs(float(way[-1] - way[0]))
-        if len(way) < len(place_mm) / 4 or net < length / 2:
+        if len(way) < len(place_mm) / 4 or net < _MOST_OF_IT * length:
             return None
-        if float(np.abs(np.diff(way)).sum()) > 1.5 * net:
+        if float(np.abs(np.diff(way)).sum()) > _STRAIGHT_ON * net:
             return None
     return turn
 
@@ -86,7 +88,9 @@ def fit_line(line: Line) -> Fitted[Linear]:
 
 def _fit(line: Line, columns: Float, names: tuple[str, ...]) -> Fitted[Linear]:
     model = Linear(names, (1,))
-    return fit_linear(model, columns, line.value_mm, line.sigma_mm, line.u_place_mm)
+    return fit_linear(
+        model, columns, line.value_mm, line.sigma_mm, line.u_place_mm, reject=line.dense
+    )
 
 
 def _columns(line: Line, order: int) -> Float:
@@ -110,32 +114,51 @@ def _nuisance(line: Line) -> tuple[tuple[str, ...], list[Float]]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Profile:
-    """Readings thinned to places in order, what is no form taken off; ``(m,)`` each."""
+    """Readings thinned to m places in order, what is no form taken off.
+
+    ``value_mm = mix @ means``, the k means independent with `sigma_mm`.
+    """
 
     place_mm: Float
     value_mm: Float
+    mix: Float
     sigma_mm: Float
+
+    def u_mm(self, weights: Float) -> float:
+        """Return the standard uncertainty of ``weights @ value_mm`` from scatter."""
+        return float(np.sqrt((weights @ self.mix) ** 2 @ self.sigma_mm**2))
 
 
 def profile_of(line: Line, fit: Fitted[Linear], noise_mm: float | None) -> Profile:
     """Return kept readings as a profile: means of neighbours where there are many.
 
     `noise_mm` replaces the stated sigmas where the scatter between neighbours is known.
+    Means stop half a group short of the ends; the ends are drawn out from the last two.
     """
     value = line.value_mm - _nuisance_part(line, fit)
     order = np.argsort(line.place_mm, kind="stable")
     order = order[fit.kept[order]]
     place, value, sigma = line.place_mm[order], value[order], line.sigma_mm[order]
+    if not line.dense:
+        return Profile(place, value, np.eye(len(place)), sigma)
     if noise_mm is not None:
         sigma = np.maximum(sigma, noise_mm)
-    if len(place) < DENSE:
-        return Profile(place, value, sigma)
     share = (place - place[0]) / (place[-1] - place[0])
     group = np.minimum((share * _BIN_COUNT).astype(np.intp), _BIN_COUNT - 1)
     _, group, count = np.unique(group, return_inverse=True, return_counts=True)
     means = [np.bincount(group, each) / count for each in (place, value)]
     spread = np.sqrt(np.bincount(group, sigma**2)) / count
-    return Profile(means[0], means[1], spread)
+    mix = _drawn_out(means[0], float(place[0]), float(place[-1]))
+    return Profile(np.r_[place[0], means[0], place[-1]], mix @ means[1], mix, spread)
+
+
+def _drawn_out(place: Float, near: float, far: float) -> Float:
+    """Return ``(k + 2, k)``: the means themselves, before and after them the drawn-out ends."""
+    mix = np.vstack([np.zeros(len(place)), np.eye(len(place)), np.zeros(len(place))])
+    for row, end, (at, beside) in ((0, near, (0, 1)), (-1, far, (-1, -2))):
+        reach = (end - place[at]) / (place[at] - place[beside])
+        mix[row, at], mix[row, beside] = 1 + reach, -reach
+    return mix
 
 
 def _nuisance_part(line: Line, fit: Fitted[Linear]) -> Float:

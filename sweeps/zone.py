@@ -6,12 +6,12 @@ Widths are measured along the reading, as the dial does; the slopes are small.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
-from scipy.spatial import ConvexHull, QhullError
 
 from sweeps.fourier import Float
+from sweeps.minimax import smallest_zone
 
-_ENOUGH_TO_REDUCE = 40
+_NOTHING = 1e-12
+"""Share of the heights that is no more than their rounding."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -124,24 +124,20 @@ def _rise(x: Float, h: Float, edge: tuple[int, int]) -> tuple[float, Float]:
 
 
 def plane_zone(place_mm: Float, h_mm: Float) -> Zone:
-    """Return the minimum zone of n points on a face, three of them at least not in line.
-
-    A linear program over the corners of the points' convex hull, which alone can touch.
-    """
-    middle, scale = place_mm.mean(axis=0), float(np.abs(place_mm - place_mm.mean(axis=0)).max())
-    local = (place_mm - middle) / scale
-    columns = np.column_stack([np.ones(len(h_mm)), local])
+    """Return the minimum zone of n points on a face, three of them at least not in line."""
+    middle, n = place_mm.mean(axis=0), len(h_mm)
+    scale = float(np.abs(place_mm - middle).max())
+    columns = np.column_stack([np.ones(n), (place_mm - middle) / scale])
     beta = np.linalg.lstsq(columns, h_mm, rcond=None)[0]
     rest = h_mm - columns @ beta
-    height = float(np.ptp(rest))
-    if height <= 1e-12 * max(float(np.abs(h_mm).max()), 1e-300):
-        nothing = np.zeros(len(h_mm))
-        return Zone(height, beta[1:] / scale, nothing, np.zeros((2, len(h_mm))), ())
-    few = _corners(np.column_stack([local, rest / height]))
-    turn, weights_few = _thinnest(local[few], rest[few] / height)
-    weights = np.zeros(len(h_mm))
-    weights[few] = weights_few
-    slopes = (beta[1:] + turn * height) / scale
+    weights = np.zeros(n)
+    found = None
+    if n > columns.shape[1] and np.ptp(rest) > _NOTHING * max(float(np.abs(h_mm).max()), 1e-300):
+        found = smallest_zone(columns, rest)
+    if found is not None:
+        beta = beta + found.parameters
+        weights[found.contacts] = 2 * found.weights
+    slopes = beta[1:] / scale
     touching = np.flatnonzero(np.abs(weights) > 1e-9)
     return Zone(
         float(np.ptp(h_mm - (place_mm - middle) @ slopes)),
@@ -150,31 +146,6 @@ def plane_zone(place_mm: Float, h_mm: Float) -> Zone:
         _slope_weights(place_mm, weights, touching),
         tuple(touching.tolist()),
     )
-
-
-def _corners(points: Float) -> np.ndarray:
-    if len(points) < _ENOUGH_TO_REDUCE:
-        return np.arange(len(points))
-    try:
-        return np.sort(ConvexHull(points).vertices)
-    except QhullError:
-        return np.arange(len(points))
-
-
-def _thinnest(local: Float, h: Float) -> tuple[Float, Float]:
-    """Solve for (p, q, top, bottom) with the least top - bottom; return (p, q) and weights."""
-    n = len(h)
-    one, zero = np.ones((n, 1)), np.zeros((n, 1))
-    found = linprog(
-        [0, 0, 1, -1],
-        A_ub=np.vstack([np.hstack([-local, -one, zero]), np.hstack([local, zero, one])]),
-        b_ub=np.concatenate([-h, h]),
-        bounds=(None, None),
-        method="highs-ds",
-    )
-    duals = np.asarray(found.ineqlin.marginals, dtype=np.float64)
-    slopes = np.asarray(found.x, dtype=np.float64)[:2]
-    return slopes, duals[n:] - duals[:n]
 
 
 def _slope_weights(place: Float, weights: Float, touching: np.ndarray) -> Float:
