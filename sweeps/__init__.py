@@ -33,6 +33,7 @@ from sweeps.distributions import (
 )
 from sweeps.drawn import MonteCarlo
 from sweeps.drift import Drift, drift_of, without_drift
+from sweeps.lever import LeverResult, lever_from_moves, reading_true_mm
 from sweeps.links import (
     angle_plate,
     centring_left,
@@ -110,6 +111,7 @@ __all__ = [
     "Harmonic",
     "InDisc",
     "Input",
+    "LeverResult",
     "Link",
     "MonteCarlo",
     "NeedleGoal",
@@ -161,6 +163,7 @@ __all__ = [
     "fit_turn",
     "four_point",
     "lean_limit",
+    "lever_from_moves",
     "lock_shift",
     "measured_verdict",
     "monte_carlo",
@@ -180,6 +183,7 @@ __all__ = [
     "prove",
     "radial_probability",
     "radial_quantile",
+    "reading_true_mm",
     "reseat",
     "resolution",
     "roads_agree",
