@@ -66,11 +66,12 @@ def _top(score: NDArray[Any], best: int) -> float:
 
 
 def candidates(
-    like: NDArray[np.floating[Any]], field: NeedleField, *, count: int = 3
+    like: NDArray[np.floating[Any]], field: NeedleField, *, count: int = 3, fine: bool = False
 ) -> list[tuple[float, float]]:
     """Return up to `count` directions (rad) with their scores, the best first.
 
-    A direction scores by how many rings look like the needle there, front and tail.
+    `fine` ones lie between the grid's directions. A direction scores by how many rings look like
+    the needle there, front and tail.
     """
     tail = field.radii_mm < field.look.tail_mm
     present = np.clip(like, 0.0, 1.0)
@@ -79,6 +80,7 @@ def candidates(
     out: list[tuple[float, float]] = []
     for _ in range(count):
         best = int(np.argmax(score))
-        out.append((2 * np.pi * (best + _top(score, best)) / _ANGLES, float(score[best])))
+        beside = _top(score, best) if fine else 0.0
+        out.append((2 * np.pi * (best + beside) / _ANGLES, float(score[best])))
         score[np.arange(best - _APART, best + _APART + 1) % _ANGLES] = -1.0
     return out

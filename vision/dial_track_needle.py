@@ -67,7 +67,7 @@ class _CoarseSearch:
         """Return the best direction, and the score of the next best over its own."""
         level = cv2.transform(cv2.LUT(look_up(image, self._maps), self._light), _SUM)
         like = step_from_face(np.asarray(level, dtype=np.float32), light)
-        (angle, best), (_, rival) = candidates(like, self._field, count=2)
+        (angle, best), (_, rival) = candidates(like, self._field, count=2, fine=True)
         return angle, rival / max(best, 1e-9)
 
 
