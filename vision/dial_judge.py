@@ -34,11 +34,11 @@ MAX_MISS_SHARE = 0.015
 MAX_NEEDLE_SCATTER_PX = 0.9
 STILL_FRONT = 0.85
 """A still needle fits along this share of its front and more; below it, smear is tried."""
-_SMEARED_DOUBT = 2.0
+_SMEARED_DOUBT = 1.5
 """A smeared needle's shadow is smeared into it: its sigma is as much wider again."""
-_FLOOR_DIVISIONS = 0.0015  # print of the scale, lens
-_ROWS_DOUBT = 1.5  # what shadow and print add to a needle's rows beyond their own scatter
-_LEAN_PX = 0.10  # what they may shift a tip by, all along one side
+_FLOOR_DIVISIONS = 0.0012  # print of the scale, lens
+_ROWS_DOUBT = 1.9  # what shadow and print add to a needle's rows beyond their own scatter
+_LEAN_PX = 0.04  # what they may shift a tip by, all along one side
 _STEP = 1e-6
 
 
