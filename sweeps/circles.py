@@ -10,6 +10,9 @@ from sweeps.result import SweepFailure
 
 _ROUNDS = 200
 _STEP = 1e-13
+_LEAST_DAMPING = 1e-12
+_GAIN = 1e-15
+"""A step that promises to take off less of the sum of squares is the last."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,7 +55,7 @@ def fit_circle(points: Float) -> CircleFit | SweepFailure:
         return SweepFailure(reason)
     origin = points.mean(axis=0)
     scale = float(np.sqrt(np.mean((points - origin) ** 2)))
-    local = (points - origin) / scale
+    local = np.asfortranarray((points - origin) / scale)
     found = _refine(local, _taubin(local))
     if found is None:
         return SweepFailure("The points fit a straight line as well as any circle.")
@@ -72,10 +75,10 @@ def _no_circle(points: Float) -> str | None:
 
 def _taubin(local: Float) -> Float:
     """Return (x, y, r) of Taubin's algebraic fit (G. Taubin, PAMI 13 (1991) 1115)."""
-    square = np.sum(local**2, axis=1)
+    square = local[:, 0] ** 2 + local[:, 1] ** 2
     mean = float(square.mean())
     columns = np.column_stack([(square - mean) / (2 * np.sqrt(mean)), local])
-    a, b, c = np.linalg.svd(columns, full_matrices=False)[2][-1]
+    a, b, c = np.linalg.eigh(columns.T @ columns)[1][:, 0]
     a = a / (2 * np.sqrt(mean))
     if abs(a) < 1e-8:
         return np.array([0.0, 0.0, 1.0])
@@ -84,25 +87,26 @@ def _taubin(local: Float) -> Float:
 
 
 def _terms(local: Float, at: Float) -> tuple[Float, Float]:
-    away = local - at[:2]
-    distance = np.maximum(np.linalg.norm(away, axis=1), 1e-300)
-    jacobian = np.column_stack([-away / distance[:, None], -np.ones(len(local))])
-    return distance - at[2], jacobian
+    x, y = local[:, 0] - at[0], local[:, 1] - at[1]
+    distance = np.maximum(np.sqrt(x * x + y * y), 1e-300)
+    jacobian = np.empty((3, len(local)))
+    jacobian[0], jacobian[1], jacobian[2] = -x / distance, -y / distance, -1.0
+    return distance - at[2], jacobian.T
 
 
 def _refine(local: Float, at: Float) -> Float | None:
     damping = 1e-3
     residual, jacobian = _terms(local, at)
     for _ in range(_ROUNDS):
-        normal = jacobian.T @ jacobian
-        step = np.linalg.lstsq(
-            normal + damping * np.diag(np.diag(normal)), -jacobian.T @ residual, rcond=None
-        )[0]
+        normal, slope = jacobian.T @ jacobian, jacobian.T @ residual
+        step = -np.linalg.solve(normal + damping * np.diag(np.diag(normal)), slope)
         trial, trial_jacobian = _terms(local, at + step)
-        if trial @ trial <= residual @ residual:
+        power = float(residual @ residual)
+        done = -float(slope @ step) <= _GAIN * power
+        if done or trial @ trial <= power:
             at, residual, jacobian = at + step, trial, trial_jacobian
-            damping *= 0.2
-            if np.linalg.norm(step) < _STEP * max(1.0, float(np.linalg.norm(at))):
+            damping = max(0.2 * damping, _LEAST_DAMPING)
+            if done or np.linalg.norm(step) < _STEP * max(1.0, float(np.linalg.norm(at))):
                 break
         else:
             damping *= 8
@@ -115,7 +119,7 @@ def _finish(local: Float, at: Float, origin: Float, scale: float) -> CircleFit:
     residual, jacobian = _terms(local, at)
     dof = len(local) - 3
     spread = float(residual @ residual) / dof if dof > 0 else np.inf
-    inverse = np.linalg.pinv(jacobian.T @ jacobian)
+    inverse = np.linalg.pinv(jacobian.T @ jacobian, hermitian=True)
     covariance = inverse * spread * scale**2 if dof > 0 else np.full((3, 3), np.inf)
     x, y = (origin + scale * at[:2]).tolist()
     return CircleFit(

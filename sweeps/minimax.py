@@ -19,6 +19,8 @@ from sweeps.fourier import Float
 _ROUNDS = 200
 _TOLERANCE = 1e-13
 _WORST_CONDITION = 1e12
+_WEAK = 1e-9
+"""A place of less weight holds nothing: the others alone fix the parameters."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,8 +87,7 @@ def _levels(rows: Float, values: Float, two_sided: bool) -> tuple[Float, Float]:
     the rows by cofactors, ``Σ |w| = 1``; one-sided ones may not be negative.
     """
     count = rows.shape[1]
-    minors = np.stack([np.delete(rows, i, axis=1) for i in range(count)], axis=1)
-    weights = np.linalg.det(minors) * (-1.0) ** np.arange(count)
+    weights = np.linalg.det(rows[:, _others(count)]) * (-1.0) ** np.arange(count)
     size = np.abs(weights).sum(axis=1, keepdims=True)
     weights = weights / np.where(size > 0, size, np.nan)
     side = (weights * values if two_sided else weights).sum(axis=1, keepdims=True)
@@ -96,14 +97,29 @@ def _levels(rows: Float, values: Float, two_sided: bool) -> tuple[Float, Float]:
     return np.where(sound, levels, -np.inf), weights
 
 
+def _others(count: int) -> np.ndarray:
+    """Return for each of `count` indices all the others, ``(count, count - 1)``."""
+    index = np.arange(count - 1)[None, :]
+    others: np.ndarray = index + (index >= np.arange(count)[:, None])
+    return others
+
+
+def _held(rows: Float, values: Float, sides: Float, weight: Float) -> Float:
+    """Return the parameters that leave every chosen value at the level, on its side."""
+    if np.abs(weight).min() > _WEAK:
+        return np.asarray(np.linalg.solve(np.column_stack([rows, sides]), values))[:-1]
+    level = float(weight @ values)
+    return np.asarray(np.linalg.lstsq(rows, values - sides * level, rcond=None)[0])
+
+
 def _exchange(columns: Float, values: Float, chosen: np.ndarray, two_sided: bool) -> Minimax | None:
     scale = float(np.ptp(values)) or 1.0
-    leave = np.array([np.delete(np.arange(len(chosen) + 1), i) for i in range(len(chosen))])
+    leave = _others(len(chosen) + 1)[:-1]
     levels, weights = _levels(columns[chosen][None], values[chosen][None], two_sided)
     level, weight = float(levels[0]), weights[0]
     for _ in range(_ROUNDS):
         sides = np.where(weight < 0, -1.0, 1.0) if two_sided else np.ones(len(weight))
-        beta = np.linalg.lstsq(columns[chosen], values[chosen] - sides * level, rcond=None)[0]
+        beta = _held(columns[chosen], values[chosen], sides, weight)
         residual = values - columns @ beta
         worst = int(np.argmax(np.abs(residual) if two_sided else residual))
         height = abs(float(residual[worst])) if two_sided else float(residual[worst])

@@ -35,12 +35,13 @@ def distinct_places(angle_rad: Float) -> int:
     >>> distinct_places(np.radians([0.0, 90.0, 180.0, 360.0]))
     3
     """
-    folded = np.mod(np.asarray(angle_rad, dtype=np.float64), TURN_RAD)
-    if len(folded) == 0:
+    angle = np.asarray(angle_rad, dtype=np.float64)
+    if len(angle) == 0:
         return 0
-    if len(folded) > _MANY:
-        return int(np.count_nonzero(np.bincount((folded / _SAME_PLACE_RAD).astype(np.intp))))
-    folded = np.sort(folded)
+    if len(angle) > _MANY:
+        degree = np.floor(angle * (1 / _SAME_PLACE_RAD)).astype(np.int64) % 360
+        return int(np.count_nonzero(np.bincount(degree)))
+    folded = np.sort(np.mod(angle, TURN_RAD))
     _, firsts = np.unique(folded // _SAME_PLACE_RAD, return_index=True)
     seen = [float(folded[0])]
     for angle in folded[firsts].tolist():
@@ -65,12 +66,14 @@ def mean_return(sweep: Sweep, curve: Callable[[Float], Float]) -> Return | None:
     """
     if sweep.kind == "stops":
         return _stops_return(sweep)
-    residual = sweep.value_mm - curve(sweep.angle_rad)
     travelled = np.abs(sweep.angle_rad - sweep.angle_rad[0])
     overlap = float(travelled.max()) - TURN_RAD
     if overlap < MIN_OVERLAP_RAD:
         return None
-    early, late = residual[travelled <= overlap], residual[travelled >= TURN_RAD]
+    early, late = (
+        sweep.value_mm[part] - curve(sweep.angle_rad[part])
+        for part in (travelled <= overlap, travelled >= TURN_RAD)
+    )
     return _difference(early, late)
 
 

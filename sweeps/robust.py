@@ -89,7 +89,8 @@ def fit_model(
     variance = sigma_mm**2
     beta, inverse = model.solve(angle_rad, value_mm, 1.0 / variance)
     residuals = value_mm - model.curve(angle_rad, beta)
-    variance = variance + (model.slope(angle_rad, beta) * sigma_angle_rad) ** 2
+    if sigma_angle_rad.any():
+        variance = variance + (model.slope(angle_rad, beta) * sigma_angle_rad) ** 2
     kept = np.ones(len(value_mm), dtype=bool)
     if reject:
         kept, residuals = _kept(model, angle_rad, value_mm, np.sqrt(variance), residuals)

@@ -67,7 +67,7 @@ def roundness(
         return SweepFailure("Roundness needs one radius for each angle.")
     if len(angle) < 4 or not (np.isfinite(angle).all() and np.isfinite(radius).all()):
         return SweepFailure("Roundness needs four places or more, all of them numbers.")
-    columns = harmonic_columns(angle, 1)
+    columns = np.column_stack([np.ones(len(angle)), np.cos(angle), np.sin(angle)])
     if np.linalg.cond(columns.T @ columns) > 1e12:
         return SweepFailure("These places cannot carry a circle: fewer than three differ.")
     if reference in ("MIC", "MCC") and _widest_gap(angle) > np.pi + 1e-9:
