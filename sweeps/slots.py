@@ -10,7 +10,7 @@ _ORDER = 2
 _UPPER_SHARE = 0.75
 """Quantile of the first curve: up to nearly so much of the turn may run over slots."""
 _ROUNDS = 12
-_LEAST_FALL_MM = 0.003
+_LEAST_FALL_MM = 0.01
 """A shallower fall is the table's own form."""
 _LEAST_FALL_STOP_MM = 0.03
 """Between a few stops only so much is a slot and not the table's form."""
@@ -18,6 +18,8 @@ _SIGMAS = 5.0
 _EDGE_RAD = np.radians(1.0)
 """Taken off beside a slot: its broken edge and the ball's own roundness."""
 _MIN_STOPS = 6
+_SIDE = 3
+"""Readings in which a slot's side is passed."""
 _QUARTER = 0.3186
 """A quarter of normal scatter lies within so many sigmas; edges of slots touch it least."""
 
@@ -26,7 +28,7 @@ def on_the_face(sweep: Sweep) -> np.ndarray:
     """Return which samples stand on the face itself, ``(n,)`` bool.
 
     A low curve is laid along the upper part of the readings, fitted again to what lies on
-    it, and what falls below is left out, with a degree on either side of each stretch.
+    it, and what falls steeply below is left out, with a degree on either side.
     Readings above the curve, and a single one a little below it, are no slots and are kept.
     """
     n = len(sweep)
@@ -38,8 +40,10 @@ def on_the_face(sweep: Sweep) -> np.ndarray:
     columns = harmonic_columns(sweep.angle_rad, order)
     noise = float(np.median(sweep.sigma_mm)) if stops else scatter_mm(sweep.value_mm)
     least = max(_LEAST_FALL_STOP_MM if stops else _LEAST_FALL_MM, _SIGMAS * noise)
-    fallen = fallen_below(columns, sweep.value_mm, least)
-    return ~fallen if stops else ~_widened(sweep.angle_rad, fallen)
+    fallen, rest = fallen_below(columns, sweep.value_mm, least)
+    if stops:
+        return ~fallen
+    return ~_widened(sweep.angle_rad, _steep_sided(rest, fallen))
 
 
 def on_the_line(place_mm: Float, value_mm: Float) -> np.ndarray:
@@ -51,18 +55,27 @@ def on_the_line(place_mm: Float, value_mm: Float) -> np.ndarray:
     x = 2 * (place_mm - place_mm.min()) / np.ptp(place_mm) - 1
     columns = np.column_stack([np.ones(len(x)), x, x**2])
     least = max(_LEAST_FALL_STOP_MM, _SIGMAS * scatter_mm(value_mm))
-    fallen = fallen_below(columns, value_mm, least)
-    starts = np.flatnonzero(np.diff(fallen.astype(np.int8), prepend=0, append=0))
-    for first, after in starts.reshape(-1, 2).tolist():
-        if not _steep(value_mm, first, least) or not _steep(value_mm, after, least):
-            fallen[first:after] = False
-    return ~fallen
+    fallen, rest = fallen_below(columns, value_mm, least)
+    return ~_steep_sided(rest, fallen)
 
 
-def _steep(value: Float, edge: int, least_mm: float) -> bool:
-    """Whether the reading steps by half a slot's least depth or more at an edge."""
-    near = value[max(edge - 2, 0) : edge + 2]
-    return edge in (0, len(value)) or float(np.abs(np.diff(near)).max()) >= least_mm / 2
+def _steep_sided(rest: Float, fallen: np.ndarray) -> np.ndarray:
+    """Return the falls whose sides are steep; a drift or a hollow comes down little by little.
+
+    `rest` are the readings less the curve of those on the face.
+    """
+    result = fallen.copy()
+    edges = np.flatnonzero(np.diff(fallen.astype(np.int8), prepend=0, append=0))
+    for first, after in edges.reshape(-1, 2).tolist():
+        deep = -float(np.median(rest[first:after]))
+        steep = [_step(rest, edge) for edge in (first, after) if 0 < edge < len(rest)]
+        result[first:after] = all(step >= deep / 2 for step in steep)
+    return result
+
+
+def _step(rest: Float, edge: int) -> float:
+    """Return how far the reading goes within a few readings of an edge."""
+    return float(np.ptp(rest[max(edge - _SIDE, 0) : edge + _SIDE]))
 
 
 def scatter_mm(value_mm: Float) -> float:
@@ -73,12 +86,15 @@ def scatter_mm(value_mm: Float) -> float:
     return float(np.quantile(steps, 0.25)) / _QUARTER
 
 
-def fallen_below(columns: Float, value: Float, least_mm: float) -> np.ndarray:
-    """Return which readings lie `least_mm` or more below the curve of those that do not."""
+def fallen_below(columns: Float, value: Float, least_mm: float) -> tuple[np.ndarray, Float]:
+    """Return which readings lie `least_mm` or more below the curve of those that do not.
+
+    With them the readings less that curve.
+    """
     none = np.zeros(len(value), dtype=bool)
     plain = value - columns @ np.linalg.lstsq(columns, value, rcond=None)[0]
     if float(plain.min()) > -least_mm / 2:
-        return none
+        return none, plain
     rest = value - columns @ _upper_curve(columns, value)
     fallen: np.ndarray = rest < -least_mm
     for _ in range(_ROUNDS):
@@ -93,7 +109,8 @@ def fallen_below(columns: Float, value: Float, least_mm: float) -> np.ndarray:
             break
         fallen = now
     together = bool(np.any(fallen[1:] & fallen[:-1]))
-    return fallen if together or float(rest.min()) < -_LEAST_FALL_STOP_MM else none
+    told = together or float(rest.min()) < -_LEAST_FALL_STOP_MM
+    return (fallen if told else none), rest
 
 
 def _upper_curve(columns: Float, value: Float) -> Float:

@@ -10,7 +10,7 @@ import numpy as np
 from readings import Sweep
 from sweeps.allowance import Allowance
 from sweeps.budget import BudgetLine, combine
-from sweeps.first import GAIN, directed_covariance, stated_lines
+from sweeps.first import GAIN, RETURN, directed_covariance, stated_lines
 from sweeps.fourier import Float, harmonic_columns
 from sweeps.linear import frozen
 from sweeps.result import Harmonic, SweepFailure, SweepResult
@@ -219,6 +219,7 @@ def _mean(
         _fit_part(results, weights),
         *_shared_parts(results),
         _dragged_part(results, first, allowance, sideways),
+        *_return_part(results, weights),
         *_stated_parts(first, allowance, u_dial_mm),
     )
     flags = tuple(dict.fromkeys(f for r in results for f in r.flags))
@@ -269,6 +270,14 @@ def _shared_parts(results: tuple[SweepResult, ...]) -> tuple[Part, ...]:
         Part("reader", max(readers) ** 2 * eye, inf, "what repeats from picture to picture"),
         Part("roundness", np.mean(forms, axis=0), inf, "allowed form times its leak"),
     )
+
+
+def _return_part(results: tuple[SweepResult, ...], weights: list[float]) -> tuple[Part, ...]:
+    """Return what turns that did not come back leave open, if any did not."""
+    total = 0.0
+    for result, weight in zip(results, weights, strict=True):
+        total += sum((weight * b.u_mm) ** 2 for b in result.budget if b.name == RETURN)
+    return (Part(RETURN, total * np.eye(2), inf, "a knock or drift"),) if total > 0 else ()
 
 
 def _dragged_part(

@@ -146,6 +146,15 @@ def test_one_turn_each_way_is_free_of_steady_drift():
     assert both.lean_x.u_rad < single.lean_x.u_rad
 
 
+def test_a_turn_that_does_not_come_back_stands_in_the_budget():
+    clean, knocked = arm((1e-4, 0.0), rng(), n=300), arm((1e-4, 0.0), rng(), n=300, drift_mm=0.05)
+    one, other = tram_by_arm(clean, 100.0), tram_by_arm(knocked, 100.0)
+    assert "return" not in {line.name for line in one.budget_x}
+    assert "return" in {line.name for line in other.budget_x}
+    assert "return differs" in other.flags
+    assert abs(other.lean_y.rad) < 2.5 * other.lean_y.u_rad
+
+
 def test_slots_are_left_out_and_told():
     slots = [(-75.0, 14.0), (-25.0, 14.0), (25.0, 14.0), (75.0, 14.0)]
     lean = (2e-4, -1e-4)

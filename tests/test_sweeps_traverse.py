@@ -100,8 +100,6 @@ def test_straightness_least_squares_and_minimum_zone():
     assert found.straightness_ls_mm == pytest.approx(np.ptp(form - np.polyval(line, place)))
     zone = zone_by_program(place[:, None], form)
     assert found.straightness_mz_mm == pytest.approx(zone, abs=1e-9)
-        zone_by_program(place[:, None], form), abs=1e-9
-    )
     assert found.straightness_mz_mm < found.straightness_ls_mm
     assert found.parallelism_mm == pytest.approx(np.ptp(1e-3 * place + form))
     assert found.judge_straightness(0.05).word == "inside"
