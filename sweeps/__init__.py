@@ -33,6 +33,7 @@ from sweeps.distributions import (
 )
 from sweeps.drawn import MonteCarlo
 from sweeps.drift import Drift, drift_of, without_drift
+from sweeps.jaws import JawPlan, JawStep, Nudge, Packing, four_jaw, nudge, scroll_packing
 from sweeps.lever import LeverResult, lever_from_moves, reading_true_mm
 from sweeps.links import (
     angle_plate,
@@ -111,14 +112,18 @@ __all__ = [
     "Harmonic",
     "InDisc",
     "Input",
+    "JawPlan",
+    "JawStep",
     "LeverResult",
     "Link",
     "MonteCarlo",
     "NeedleGoal",
     "NormalPoint",
+    "Nudge",
     "Offset",
     "OnCircle",
     "OrbitResult",
+    "Packing",
     "PerAxis",
     "PointCircle",
     "ProofResult",
@@ -161,6 +166,7 @@ __all__ = [
     "find_stops",
     "fit_circle",
     "fit_turn",
+    "four_jaw",
     "four_point",
     "lean_limit",
     "lever_from_moves",
@@ -171,6 +177,7 @@ __all__ = [
     "needle_goals",
     "needle_target_mm",
     "needle_window_mm",
+    "nudge",
     "offset_geometry",
     "plan_moves",
     "plug_clearance",
@@ -191,6 +198,7 @@ __all__ = [
     "roundness",
     "roundness_of",
     "runout",
+    "scroll_packing",
     "second_end",
     "shares",
     "span",

@@ -155,13 +155,17 @@ def test_the_proof_s_error_bars_in_full():
 @pytest.mark.long
 def test_the_proof_from_whole_sweeps_in_full():
     """Each centre from a sweep of 60 readings, its own covariance as stated."""
-    quiet = Allowance(retrace_mm=0.0, lag_s=0.0, reader_common=0.0, reader_floor_mm=0.0)
+    quiet = Allowance(
+        retrace_mm=0.0, lag_s=0.0, reader_common=0.0, reader_floor_mm=0.0, form2_mm=0.0
+    )
 
     def scene(rng):
         def swept(z):
             x, y = true_centre(z, second=z > 100)
             work = Work(e_mm=hypot(x, y), high_rad=float(np.arctan2(y, x)))
-            found = fit_turn(turn(work, rng, n=60), surface="boss", allowance=quiet)
+            found = fit_turn(
+                turn(work, rng, n=60, arc_rad=2 * np.pi), surface="boss", allowance=quiet
+            )
             return centre_of(found, z)
 
         found = prove([swept(z) for z in FIRST_Z], [swept(z) for z in SECOND_Z], SEAT)
