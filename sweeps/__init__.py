@@ -33,7 +33,8 @@ from sweeps.distributions import (
 )
 from sweeps.drawn import MonteCarlo
 from sweeps.drift import Drift, drift_of, without_drift
-from sweeps.jaws import JawPlan, JawStep, Nudge, Packing, four_jaw, nudge, scroll_packing
+from sweeps.face import FaceResult, face_square_to_spindle
+from sweeps.jacks import JackMove, JacksResult, level_on_jacks
 from sweeps.lever import LeverResult, lever_from_moves, reading_true_mm
 from sweeps.links import (
     angle_plate,
@@ -64,6 +65,7 @@ from sweeps.moves import (
     u_target_mm,
 )
 from sweeps.orbit import AxisMotion, OrbitResult, target_orbit
+from sweeps.plane import PlaneResult, fit_plane
 from sweeps.point_circles import PointCircle, circle_of_points
 from sweeps.points import FewPoints, four_point, three_point
 from sweeps.proof import Centre, ProofResult, centre_of, prove
@@ -71,6 +73,7 @@ from sweeps.propagation import Input, Propagated, propagate, propagate_monte_car
 from sweeps.radial import measured_verdict, predicted_verdict, radial_probability, radial_quantile
 from sweeps.reseat import QUARTERS_RAD, ReseatResult, reseat
 from sweeps.result import Harmonic, SweepFailure, SweepResult, UnusableResultError, offset_geometry
+from sweeps.roll import Roll, RollMove, RollResult, roll_between_centres
 from sweeps.roundness import REFERENCES, Reference, Roundness, roundness, roundness_of
 from sweeps.runout import (
     BarResult,
@@ -81,10 +84,25 @@ from sweeps.runout import (
     donaldson_reversal,
     runout,
 )
+from sweeps.slope import (
+    SQUARE_TO_TABLE_FINE_MM,
+    SQUARE_TO_TABLE_MM,
+    Slope,
+    dish_mm,
+    squareness,
+    step_mm,
+)
+from sweeps.slots import on_the_face
 from sweeps.spreads import InDisc, NormalPoint, OnCircle, PerAxis, Spread
+from sweeps.square import ReversalResult, SquareResult, reverse_square, tram_square
 from sweeps.stops import MIN_PAUSE_S, Stop, find_stops
+from sweeps.swept import SweptFace
+from sweeps.tram import HeadMove, TramApart, TramResult, spindle_to_travel, tram_by_arm
+from sweeps.traverse import traverse
+from sweeps.traverse_result import TraverseResult
 from sweeps.turn import fit_turn
 from sweeps.wheels import WheelLeg, wheel_legs
+from sweeps.zone import Zone, line_zone, plane_zone
 
 __all__ = [
     "DEFAULT_ALLOWANCE",
@@ -93,6 +111,8 @@ __all__ = [
     "MOVE_STOPS",
     "QUARTERS_RAD",
     "REFERENCES",
+    "SQUARE_TO_TABLE_FINE_MM",
+    "SQUARE_TO_TABLE_MM",
     "STOP_ANGLE_RAD",
     "Allowance",
     "ArcCentres",
@@ -108,23 +128,24 @@ __all__ = [
     "Combined",
     "Distribution",
     "Drift",
+    "FaceResult",
     "FewPoints",
     "Harmonic",
+    "HeadMove",
     "InDisc",
     "Input",
-    "JawPlan",
-    "JawStep",
+    "JackMove",
+    "JacksResult",
     "LeverResult",
     "Link",
     "MonteCarlo",
     "NeedleGoal",
     "NormalPoint",
-    "Nudge",
     "Offset",
     "OnCircle",
     "OrbitResult",
-    "Packing",
     "PerAxis",
+    "PlaneResult",
     "PointCircle",
     "ProofResult",
     "Propagated",
@@ -132,20 +153,31 @@ __all__ = [
     "Reference",
     "ReseatResult",
     "ReversalOfPart",
+    "ReversalResult",
+    "Roll",
+    "RollMove",
+    "RollResult",
     "Roundness",
     "RunoutAt",
     "RunoutResult",
+    "Slope",
     "Spread",
+    "SquareResult",
     "Stop",
     "Student",
     "SweepFailure",
     "SweepResult",
+    "SweptFace",
+    "TramApart",
+    "TramResult",
+    "TraverseResult",
     "Trend",
     "Triangular",
     "UnusableResultError",
     "Verdict",
     "Weight",
     "WheelLeg",
+    "Zone",
     "angle_plate",
     "axis_through",
     "back_off_mm",
@@ -158,18 +190,22 @@ __all__ = [
     "combine_turns",
     "coverage_factor",
     "detect_clipped",
+    "dish_mm",
     "donaldson_reversal",
     "drift_of",
     "end_face",
     "end_face_limit",
+    "face_square_to_spindle",
     "find_falls",
     "find_stops",
     "fit_circle",
+    "fit_plane",
     "fit_turn",
-    "four_jaw",
     "four_point",
     "lean_limit",
+    "level_on_jacks",
     "lever_from_moves",
+    "line_zone",
     "lock_shift",
     "measured_verdict",
     "monte_carlo",
@@ -177,9 +213,10 @@ __all__ = [
     "needle_goals",
     "needle_target_mm",
     "needle_window_mm",
-    "nudge",
     "offset_geometry",
+    "on_the_face",
     "plan_moves",
+    "plane_zone",
     "plug_clearance",
     "plug_cocked",
     "plug_reseat",
@@ -193,19 +230,26 @@ __all__ = [
     "reading_true_mm",
     "reseat",
     "resolution",
+    "reverse_square",
     "roads_agree",
+    "roll_between_centres",
     "roller_pair",
     "roundness",
     "roundness_of",
     "runout",
-    "scroll_packing",
     "second_end",
     "shares",
     "span",
+    "spindle_to_travel",
+    "squareness",
+    "step_mm",
     "target_orbit",
     "three_point",
     "told_trend",
+    "tram_by_arm",
+    "tram_square",
     "travel_from_needle",
+    "traverse",
     "u_target_mm",
     "verdict",
     "verdict_between",
