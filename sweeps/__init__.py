@@ -35,6 +35,7 @@ from sweeps.drawn import MonteCarlo
 from sweeps.drift import Drift, drift_of, without_drift
 from sweeps.face import FaceResult, face_square_to_spindle
 from sweeps.jacks import JackMove, JacksResult, level_on_jacks
+from sweeps.jaws import JawPlan, JawStep, Nudge, Packing, four_jaw, nudge, scroll_packing
 from sweeps.lever import LeverResult, lever_from_moves, reading_true_mm
 from sweeps.links import (
     angle_plate,
@@ -95,6 +96,7 @@ from sweeps.slope import (
 from sweeps.slots import on_the_face
 from sweeps.spreads import InDisc, NormalPoint, OnCircle, PerAxis, Spread
 from sweeps.square import ReversalResult, SquareResult, reverse_square, tram_square
+from sweeps.stacking import Daylight, Height, LockedTable, Machine, Tool, daylight, locked_table
 from sweeps.stops import MIN_PAUSE_S, Stop, find_stops
 from sweeps.swept import SweptFace
 from sweeps.tram import HeadMove, TramApart, TramResult, spindle_to_travel, tram_by_arm
@@ -126,24 +128,32 @@ __all__ = [
     "ChainResult",
     "CircleFit",
     "Combined",
+    "Daylight",
     "Distribution",
     "Drift",
     "FaceResult",
     "FewPoints",
     "Harmonic",
     "HeadMove",
+    "Height",
     "InDisc",
     "Input",
     "JackMove",
     "JacksResult",
+    "JawPlan",
+    "JawStep",
     "LeverResult",
     "Link",
+    "LockedTable",
+    "Machine",
     "MonteCarlo",
     "NeedleGoal",
     "NormalPoint",
+    "Nudge",
     "Offset",
     "OnCircle",
     "OrbitResult",
+    "Packing",
     "PerAxis",
     "PlaneResult",
     "PointCircle",
@@ -168,6 +178,7 @@ __all__ = [
     "SweepFailure",
     "SweepResult",
     "SweptFace",
+    "Tool",
     "TramApart",
     "TramResult",
     "TraverseResult",
@@ -189,6 +200,7 @@ __all__ = [
     "combine",
     "combine_turns",
     "coverage_factor",
+    "daylight",
     "detect_clipped",
     "dish_mm",
     "donaldson_reversal",
@@ -201,18 +213,21 @@ __all__ = [
     "fit_circle",
     "fit_plane",
     "fit_turn",
+    "four_jaw",
     "four_point",
     "lean_limit",
     "level_on_jacks",
     "lever_from_moves",
     "line_zone",
     "lock_shift",
+    "locked_table",
     "measured_verdict",
     "monte_carlo",
     "move_for",
     "needle_goals",
     "needle_target_mm",
     "needle_window_mm",
+    "nudge",
     "offset_geometry",
     "on_the_face",
     "plan_moves",
@@ -237,6 +252,7 @@ __all__ = [
     "roundness",
     "roundness_of",
     "runout",
+    "scroll_packing",
     "second_end",
     "shares",
     "span",
