@@ -34,7 +34,8 @@ _APART_RAD = np.deg2rad(12.0)
 _ONE = 0.75  # share of the best needle's score from which a second one leaves doubt
 _REACHES_RAD = np.deg2rad([5.0, 3.0])  # about a direction, where a needle's middle is sought
 _LEAST_RINGS = 8
-_OFF_MARK = 0.3  # of a division: what reading by eye and needle may differ by
+_OFF_PIVOT = 0.012  # of the radius: a line that misses the pivot by more is not all needle
+_OFF_MARK = 0.25  # of a division: what reading by eye and needle may differ by
 _ALIKE = 0.25  # correlation of two photos' numerals by which they can be compared
 
 
@@ -134,16 +135,18 @@ def _middles(steps: Float, at: int, reach: int) -> tuple[Float, NDArray[np.bool_
     return (weight * off).sum(axis=1) / np.maximum(total, 1e-9), total > 0.25 * full
 
 
-def _sharpened(steps: Float, angle_rad: float) -> float:
+def _sharpened(steps: Float, angle_rad: float) -> tuple[float, float]:
     """Return a needle's direction by a line through the middles of its width on every ring.
+
+    Also how far that line misses the pivot, of the scale's radius.
 
     Only what has well over half of its contrast counts: its shadow has less.
     """
-    slope = 0.0
+    slope, shift = 0.0, 0.0
     for reach_rad in _REACHES_RAD:
         at = round((angle_rad + slope) / (2 * np.pi) * _ANGLES)
         middle, held = _middles(steps, at, int(reach_rad / (2 * np.pi) * _ANGLES))
-        angle_rad, slope = at * 2 * np.pi / _ANGLES, 0.0
+        angle_rad, slope, shift = at * 2 * np.pi / _ANGLES, 0.0, 1.0
         there = held
         for _ in range(5):
             if held.sum() < _LEAST_RINGS:
@@ -151,7 +154,7 @@ def _sharpened(steps: Float, angle_rad: float) -> float:
             slope, shift = (float(one) for one in np.polyfit(_RINGS[held], middle[held], 1))
             rest = np.abs(middle - shift - slope * _RINGS)
             held = there & (rest < 3.0 * 1.4826 * float(np.median(rest[held])) + 1e-4)
-    return angle_rad + float(np.arctan(slope))
+    return angle_rad + float(np.arctan(slope)), abs(shift)
 
 
 def _zero_turn(photo: TeachingPhoto, sheet: DialSheet, angle_rad: float) -> tuple[int, float]:
@@ -187,7 +190,10 @@ def locate_unclicked(
     (angle, best), (_, second) = needle_directions(steps)
     if second > _ONE * best:
         raise _cannot(photo, "I cannot tell which of two lines is the needle")
-    turn, off = _zero_turn(photo, sheet, _sharpened(steps, angle))
+    angle, miss = _sharpened(steps, angle)
+    if miss > _OFF_PIVOT:
+        raise _cannot(photo, "I cannot make out the needle from its shadow or the print")
+    turn, off = _zero_turn(photo, sheet, angle)
     if off > _OFF_MARK:
         raise _cannot(photo, f"No mark fits the reading {photo.reading_divisions:g}")
     rising = 1.0 if sheet.clockwise else -1.0
