@@ -7,6 +7,7 @@ import `readings` only.
 from sweeps.allowance import DEFAULT_ALLOWANCE, STOP_ANGLE_RAD, Allowance
 from sweeps.arcs import LEAST_FALL_MM, ArcCentres, centre_by_arcs, find_falls
 from sweeps.axis import AxisResult, Offset, axis_through
+from sweeps.beforehand import Forecast, forecast
 from sweeps.budget import (
     BudgetLine,
     Combined,
@@ -99,6 +100,16 @@ from sweeps.square import ReversalResult, SquareResult, reverse_square, tram_squ
 from sweeps.stacking import Daylight, Height, LockedTable, Machine, Tool, daylight, locked_table
 from sweeps.stops import MIN_PAUSE_S, Stop, find_stops
 from sweeps.swept import SweptFace
+from sweeps.terms import (
+    TERMS,
+    dial_plus_minus,
+    dial_span,
+    gain_line,
+    leak_line,
+    repeat_line,
+    scale_line,
+    warmth_line,
+)
 from sweeps.tram import HeadMove, TramApart, TramResult, spindle_to_travel, tram_by_arm
 from sweeps.traverse import traverse
 from sweeps.traverse_result import TraverseResult
@@ -116,6 +127,7 @@ __all__ = [
     "SQUARE_TO_TABLE_FINE_MM",
     "SQUARE_TO_TABLE_MM",
     "STOP_ANGLE_RAD",
+    "TERMS",
     "Allowance",
     "ArcCentres",
     "Arcsine",
@@ -133,6 +145,7 @@ __all__ = [
     "Drift",
     "FaceResult",
     "FewPoints",
+    "Forecast",
     "Harmonic",
     "HeadMove",
     "Height",
@@ -202,6 +215,8 @@ __all__ = [
     "coverage_factor",
     "daylight",
     "detect_clipped",
+    "dial_plus_minus",
+    "dial_span",
     "dish_mm",
     "donaldson_reversal",
     "drift_of",
@@ -213,8 +228,11 @@ __all__ = [
     "fit_circle",
     "fit_plane",
     "fit_turn",
+    "forecast",
     "four_jaw",
     "four_point",
+    "gain_line",
+    "leak_line",
     "lean_limit",
     "level_on_jacks",
     "lever_from_moves",
@@ -243,6 +261,7 @@ __all__ = [
     "radial_probability",
     "radial_quantile",
     "reading_true_mm",
+    "repeat_line",
     "reseat",
     "resolution",
     "reverse_square",
@@ -252,6 +271,7 @@ __all__ = [
     "roundness",
     "roundness_of",
     "runout",
+    "scale_line",
     "scroll_packing",
     "second_end",
     "shares",
@@ -269,6 +289,7 @@ __all__ = [
     "u_target_mm",
     "verdict",
     "verdict_between",
+    "warmth_line",
     "wheel_legs",
     "without_drift",
     "z_travel",

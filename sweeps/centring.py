@@ -215,7 +215,7 @@ def _stated(one: SweepResult, other: SweepResult) -> tuple[BudgetLine, ...]:
 def _along(first: tuple[float, float], covariance: Float) -> float:
     worst = float(np.linalg.eigvalsh(covariance)[-1])
     size = hypot(*first)
-    if size < 3 * sqrt(worst):
+    if size <= 3 * sqrt(worst):
         return sqrt(worst)
     unit = np.array(first) / size
     return sqrt(max(float(unit @ covariance @ unit), 0.0))

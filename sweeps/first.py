@@ -43,7 +43,7 @@ class FirstHarmonic:
     def along(self, covariance: Float) -> float:
         """Return the size's uncertainty; the worst direction where the size is lost in it."""
         worst = float(np.linalg.eigvalsh(covariance)[-1])
-        if self.size < 3 * sqrt(max(worst, 0.0)):
+        if self.size <= 3 * sqrt(max(worst, 0.0)):
             return sqrt(max(worst, 0.0))
         unit = np.array([self.a1, self.b1]) / self.size
         return sqrt(max(float(unit @ covariance @ unit), 0.0))
