@@ -10,6 +10,8 @@ from scipy.stats import binom, ncx2
 from sweep_error_bars import Bar, check_full, check_light, joint
 
 from sweeps import (
+    Link,
+    NormalPoint,
     SweepFailure,
     UnusableResultError,
     angle_plate,
@@ -82,11 +84,11 @@ def test_radius_against_draws(x, y, one, other, turned):
 def test_a_measured_point_s_verdict_keeps_its_promise():
     """With the truth on the limit neither word may come more than one time in twenty."""
     rng, words = np.random.default_rng(3), []
-    for _ in range(300):
+    for _ in range(200):
         found = np.array([0.01, 0.0]) + rng.normal(0, 0.003, 2)
         words.append(measured_verdict(found, 9e-6 * np.eye(2), 0.01).word)
-    assert words.count("inside") <= binom.ppf(0.999, 300, 0.05)
-    assert binom.ppf(0.001, 300, 0.03) <= words.count("outside") <= binom.ppf(0.999, 300, 0.05)
+    assert words.count("inside") <= binom.ppf(0.999, 200, 0.05)
+    assert binom.ppf(0.001, 200, 0.03) <= words.count("outside") <= binom.ppf(0.999, 200, 0.05)
 
 
 def test_a_hopeless_measurement_can_not_tell_and_a_sure_one_can():
@@ -247,6 +249,34 @@ def test_the_next_seating_s_error_bar_in_full():
 @pytest.mark.long
 def test_the_chain_s_error_bars_in_full():
     check_full(part_scene)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.floats(0.2, 5), st.floats(0, 6.28), st.permutations([0, 1, 2]), st.floats(-300, 300))
+def test_scaled_turned_shuffled_and_lifted(factor, turned, order, lifted):
+    axes = np.array([[np.cos(turned), -np.sin(turned)], [np.sin(turned), np.cos(turned)]])
+
+    def links(scale, rotation):
+        def point(x, y, u):
+            spread = NormalPoint(rotation @ np.diag([u**2, 4 * u**2]) @ rotation.T)
+            return spread, tuple((rotation @ [x, y]).tolist())
+
+        shift, at = point(0.01 * scale, 0.004 * scale, 0.003 * scale)
+        lean, by = point(1e-4, -2e-4, 3e-5)
+        more, also = point(-3e-5, 1e-5, 2e-5)
+        return [
+            Link("shift", "shift", shift, at),
+            Link("lean", "lean", lean, by),
+            Link("other lean", "lean", more, also),
+        ]
+
+    one = second_end(links(1.0, np.eye(2)), SEAT)
+    seat = tuple(factor * end + lifted for end in reversed(SEAT))
+    mixed = [links(factor, axes)[k] for k in order]
+    other = second_end(mixed, seat, located_mm=lifted)
+    for name in ("coaxiality_mm", "coaxiality_bound_mm", "parallelism_bound_mm"):
+        assert getattr(other, name) == pytest.approx(factor * getattr(one, name), rel=1e-5)
+    assert other.heaviest == one.heaviest
 
 
 BAD_CHAINS = {

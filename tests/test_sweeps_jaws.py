@@ -133,7 +133,7 @@ def jaw_scene(rng):
 
 
 def test_the_jaws_error_bars():
-    check_light(jaw_scene)
+    check_light(jaw_scene, count=200)
 
 
 @pytest.mark.long

@@ -97,7 +97,7 @@ def goal_scene(rng):
 
 
 def test_the_goal_s_error_bar():
-    check_light(goal_scene)
+    check_light(goal_scene, count=150)
 
 
 @pytest.mark.long
@@ -119,7 +119,7 @@ class Screw:
         )
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(
     st.floats(-0.8, 0.8).filter(lambda m: abs(m) > 1e-3),
     st.floats(0.0, 0.3),
