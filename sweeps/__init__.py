@@ -69,7 +69,7 @@ from sweeps.moves import (
 from sweeps.orbit import AxisMotion, OrbitResult, target_orbit
 from sweeps.plane import PlaneResult, fit_plane
 from sweeps.point_circles import PointCircle, circle_of_points
-from sweeps.points import FewPoints, four_point, three_point
+from sweeps.points import FewPoints, four_point, lobing_factor, three_point
 from sweeps.proof import Centre, ProofResult, centre_of, prove
 from sweeps.propagation import Input, Propagated, propagate, propagate_monte_carlo, roads_agree
 from sweeps.radial import measured_verdict, predicted_verdict, radial_probability, radial_quantile
@@ -237,6 +237,7 @@ __all__ = [
     "level_on_jacks",
     "lever_from_moves",
     "line_zone",
+    "lobing_factor",
     "lock_shift",
     "locked_table",
     "measured_verdict",

@@ -51,6 +51,19 @@ def distinct_places(angle_rad: Float) -> int:
     return len(seen) - 1 if wraps and seen[-1] > TURN_RAD - _SAME_PLACE_RAD / 2 else len(seen)
 
 
+def covered_rad(swept_rad: float, places: int) -> float:
+    """Return how much of a turn the places cover, a whole one at most.
+
+    From the first of n even stops to the last is a step less than a turn, yet the turn is
+    covered: what is missing counts where it is no wider than a step and a half.
+
+    >>> covered_rad(1.5 * pi, 4) == TURN_RAD
+    True
+    """
+    step = swept_rad / max(places - 1, 1)
+    return TURN_RAD if TURN_RAD - swept_rad <= 1.5 * step else swept_rad
+
+
 def first_turn(sweep: Sweep) -> np.ndarray:
     """Return which stops are data: those less than a turn from the first."""
     from_start = np.abs(sweep.angle_rad - sweep.angle_rad[0])
@@ -74,14 +87,15 @@ def mean_return(sweep: Sweep, curve: Callable[[Float], Float]) -> Return | None:
         sweep.value_mm[part] - curve(sweep.angle_rad[part])
         for part in (travelled <= overlap, travelled >= TURN_RAD)
     )
-    return _difference(early, late)
+    return _difference(early, late, float(np.median(sweep.sigma_mm)))
 
 
-def _difference(early: Float, late: Float) -> Return | None:
+def _difference(early: Float, late: Float, sigma_mm: float) -> Return | None:
     if len(early) == 0 or len(late) == 0:
         return None
     early_mid, late_mid = float(np.median(early)), float(np.median(late))
     spread = 1.4826 * float(np.median(np.abs(np.concatenate([early - early_mid, late - late_mid]))))
+    spread = max(spread, sigma_mm)  # a handful of readings may lie together by chance
     near = [_near(part, mid, spread) for part, mid in ((early, early_mid), (late, late_mid))]
     u_mm = spread * sqrt(1 / len(near[0]) + 1 / len(near[1]))
     return Return(float(near[1].mean() - near[0].mean()), u_mm)

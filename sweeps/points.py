@@ -1,6 +1,7 @@
 """The trade's own few-point rules, for a pencil check beside the fit."""
 
 from dataclasses import dataclass
+from math import cos, pi, sin
 
 from readings import Surface, offset_from_first_harmonic
 
@@ -39,3 +40,24 @@ def three_point(r0_mm: float, r120_mm: float, r240_mm: float, *, surface: Surfac
     b1 = (r120_mm - r240_mm) / 3**0.5
     x, y = offset_from_first_harmonic(a1, b1, surface)
     return FewPoints(x, y, None)
+
+
+def lobing_factor(order: int, vee_rad: float) -> float:
+    """Return what an indicator over a vee block shows of a lobe's amplitude.
+
+    The part is turned in a vee of included angle α, the indicator on its bisector:
+    ``F = 1 + cos n(90° + α/2) / sin(α/2)`` (summit set-up of ISO 4292). Zero means that the
+    lobes pass unseen; 180 degrees is the two-point measurement of a micrometer.
+
+    >>> round(lobing_factor(3, pi / 3), 9)
+    3.0
+
+    Raises
+    ------
+    ValueError
+        If the angle is not above 0 and up to a half turn.
+    """
+    if not 0 < vee_rad <= pi:
+        msg = "a vee's included angle lies above 0 and up to 180 degrees"
+        raise ValueError(msg)
+    return 1 + cos(order * (pi / 2 + vee_rad / 2)) / sin(vee_rad / 2)

@@ -9,6 +9,7 @@ import numpy as np
 from sweeps.centring import CentringResult
 from sweeps.fourier import Float, harmonic_columns
 from sweeps.minimax import smallest_top, smallest_zone
+from sweeps.overlap import covered_rad
 from sweeps.result import SweepFailure, SweepResult
 
 Reference = Literal["LSC", "MZC", "MIC", "MCC"]
@@ -100,7 +101,7 @@ def roundness_of(
 
 def swept_trace(result: SweepResult | CentringResult) -> tuple[Float, Float]:
     """Return angles over what was swept, a whole turn at most, and the work's own radius."""
-    span = np.radians(min(result.turn_deg, 360.0))
+    span = covered_rad(float(np.radians(result.turn_deg)), result.places)
     count = max(8, int(_GRID * span / (2 * np.pi)))
     angle = result.start_rad + np.linspace(0.0, span, count, endpoint=bool(span < _WHOLE_RAD))
     sign = -1.0 if result.surface == "bore" else 1.0

@@ -19,7 +19,13 @@ from sweeps.first import (
     stated_covariance,
 )
 from sweeps.fourier import Float
-from sweeps.overlap import TURN_RAD, Return, distinct_places, mean_return, turned_rad
+from sweeps.overlap import (
+    Return,
+    covered_rad,
+    distinct_places,
+    mean_return,
+    turned_rad,
+)
 from sweeps.result import Harmonic, SweepFailure, SweepResult, offset_geometry
 from sweeps.robust import RobustFit
 from sweeps.task import Task, fit_task, one_way, unusable
@@ -134,8 +140,8 @@ def _extremes(
 
 def _swept_grid(angle: Float) -> Float:
     """Return the angles at which the curve may be trusted: those that were swept."""
-    low, high = float(angle.min()), float(angle.max())
-    return np.linspace(low, min(high, low + TURN_RAD), _CURVE_POINTS)
+    low, span = float(angle.min()), covered_rad(float(np.ptp(angle)), distinct_places(angle))
+    return np.linspace(low, low + span, _CURVE_POINTS)
 
 
 def _peak(curve: Float, at: int) -> float:
@@ -167,7 +173,8 @@ def _result(task: Task, fit: RobustFit) -> SweepResult:
     back = mean_return(task.sweep, fit.curve)
     first = first_harmonic(task, fit)
     if back is not None and _differs(back, task.allowance):
-        first = replace(first, stated=(*first.stated, return_line(back.mean_mm)))
+        beyond = sqrt(back.mean_mm**2 - _explained_mm(back, task.allowance) ** 2)
+        first = replace(first, stated=(*first.stated, return_line(beyond)))
     size, high = first.size, float(np.arctan2(first.b1, first.a1))
     used = task.angle_rad[fit.kept]
     places = len(used) if task.stops else distinct_places(used)
@@ -266,4 +273,8 @@ def _worth_telling(fit: RobustFit, allowance: Allowance) -> bool:
 
 def _differs(back: Return, allowance: Allowance) -> bool:
     """Whether the return is more than scatter and the dial's own retrace explain."""
-    return abs(back.mean_mm) > hypot(3 * back.u_mm, allowance.retrace_mm)
+    return abs(back.mean_mm) > _explained_mm(back, allowance)
+
+
+def _explained_mm(back: Return, allowance: Allowance) -> float:
+    return hypot(3 * back.u_mm, allowance.retrace_mm)

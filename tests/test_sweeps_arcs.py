@@ -19,7 +19,7 @@ from sweeps import (
     without_drift,
 )
 
-LIGHT = settings(max_examples=15, deadline=None)
+LIGHT = settings(max_examples=8, deadline=None)
 ONLY_FIT = Allowance(
     retrace_mm=0.0, lag_s=0.0, form2_mm=0.0, reader_common=0.0, reader_floor_mm=0.0
 )
@@ -182,7 +182,7 @@ def arcs_scene(rng):
 
 
 def test_error_bar_of_the_kept_arcs():
-    check_light(arcs_scene, count=100)
+    check_light(arcs_scene, count=60)
 
 
 @pytest.mark.long

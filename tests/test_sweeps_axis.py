@@ -239,7 +239,7 @@ def light_scene(rng):
 
 
 def test_error_bars_of_axis_runout_and_seats():
-    check_light(light_scene)
+    check_light(light_scene, count=200)
 
 
 @pytest.mark.long
@@ -289,7 +289,7 @@ def reversal_scene(how):
 
 
 def test_error_bar_of_reversal():
-    check_light(reversal_scene("stops"))
+    check_light(reversal_scene("stops"), count=200)
 
 
 @pytest.mark.long

@@ -248,7 +248,7 @@ def swept_scene(swept):
 
 
 def test_error_bar_of_roundness():
-    check_light(swept_scene("whole turn"))
+    check_light(swept_scene("whole turn"), count=200)
 
 
 @pytest.mark.long
