@@ -88,7 +88,7 @@ def level_on_jacks(
     return JacksResult(
         plane=plane,
         moves=_moves(jacks, ls, plane.covariance_rad2, pitch_mm, held),
-        zone_moves=_moves(jacks, zone, plane.covariance_rad2, pitch_mm, held),
+        zone_moves=_moves(jacks, zone, plane.zone_covariance_rad2, pitch_mm, held),
         held=held,
         fourth=3 if len(jacks) == 4 else None,
         flags=plane.flags,

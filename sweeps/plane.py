@@ -53,6 +53,8 @@ class PlaneResult:
     flatness_ls_mm: float
     zone_slope_x: float
     zone_slope_y: float
+    zone_covariance_rad2: Float
+    """``(2, 2)`` of the minimum zone's slopes: the places that decide, and what all share."""
     flatness_mz_mm: float
     u_flatness_mm: float
     flatness_budget: tuple[BudgetLine, ...]
@@ -134,7 +136,7 @@ def _plane(
     slopes = [
         slope_of(float(b), lines) for b, lines in zip(fit.beta[1:].tolist(), budgets, strict=True)
     ]
-    common = [combine(lines[1:]).u_mm / BUDGET_LENGTH_MM for lines in budgets]
+    common = np.diag([(combine(b[1:]).u_mm / BUDGET_LENGTH_MM) ** 2 for b in budgets])
     noise = sqrt(float(zone.width_weights**2 @ sigma**2))
     flatness = (
         BudgetLine("fit", noise, inf, "scatter of the places that decide"),
@@ -146,12 +148,13 @@ def _plane(
         level_mm=float(fit.beta[0]),
         middle_mm=frozen(place.mean(axis=0)),
         covariance=fit.covariance,
-        covariance_rad2=fit.covariance[1:, 1:] + np.diag(np.square(common)),
+        covariance_rad2=fit.covariance[1:, 1:] + common,
         budget_x=budgets[0],
         budget_y=budgets[1],
         flatness_ls_mm=float(np.ptp(fit.residuals_mm)),
         zone_slope_x=float(zone.slopes[0]),
         zone_slope_y=float(zone.slopes[1]),
+        zone_covariance_rad2=(zone.slope_weights * sigma**2) @ zone.slope_weights.T + common,
         flatness_mz_mm=zone.width_mm,
         u_flatness_mm=combine(flatness).u_mm,
         flatness_budget=flatness,

@@ -1,5 +1,7 @@
 """Are the error bars of tram, squares, traverses, faces and castings true? (3000 simulations.)"""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from sweep_error_bars import Bar, check_full, check_light, joint
@@ -17,16 +19,17 @@ from sweeps import (
     traverse,
 )
 
-SWEEPS = {
-    "one way": lambda lean, rng: arm(lean, rng, n=90),
-    "each way": lambda lean, rng: [arm(lean, rng, n=90, sense=s) for s in SENSES],
+SENSES = ("anticlockwise", "clockwise")
+SLOTS = ((-25, 14), (25, 14), (75, 14))
+SWEEPS = {  # turns that do not overlap: no return is judged, which retrace would cover
+    "one way": lambda lean, rng: arm(lean, rng, n=90, arc_deg=362.0),
+    "each way": lambda lean, rng: [arm(lean, rng, n=90, sense=s, arc_deg=362.0) for s in SENSES],
     "three quarters": lambda lean, rng: arm(lean, rng, n=90, arc_deg=270.0),
     "half": lambda lean, rng: arm(lean, rng, n=90, arc_deg=190.0),
-    "over slots": lambda lean, rng: arm(lean, rng, n=120, slots=((-25, 14), (25, 14), (75, 14))),
+    "over slots": lambda lean, rng: arm(lean, rng, n=120, arc_deg=362.0, slots=SLOTS),
     "eight stops": lambda lean, rng: arm_stops(lean, rng),
     "four stops": lambda lean, rng: arm_stops(lean, rng, places=4),
 }
-SENSES = ("anticlockwise", "clockwise")
 QUIET = {"allowance": NOTHING}
 PLACES = np.linspace(-90.0, 210.0, 9)
 
@@ -50,7 +53,7 @@ def tram(name):
 
 def tram_with_an_arm_of_doubtful_length(rng):
     lean = rng.uniform(-2e-3, 2e-3, 2)
-    sweep = arm(lean, rng, n=60, radius_mm=100.0 + rng.normal(0, 1.0))
+    sweep = arm(lean, rng, n=60, arc_deg=362.0, radius_mm=100.0 + rng.normal(0, 1.0))
     found = tram_by_arm(sweep, 100.0, u_radius_mm=1.0, **QUIET)
     return Bar(found.lean_x.rad - lean[0], found.lean_x.u_rad, found.lean_x.dof)
 
@@ -72,7 +75,7 @@ def apart(rng):
 def shims(rng):
     tilt = rng.uniform(-3e-4, 3e-4, 2)
     supports = np.array([[-80.0, -60.0], [90.0, -50.0], [10.0, 70.0]])
-    sweep = arm(tilt, rng, n=60, radius_mm=40.0)
+    sweep = arm(tilt, rng, n=60, arc_deg=362.0, radius_mm=40.0)
     found = face_square_to_spindle(sweep, 40.0, supports, u_radius_mm=0.0, **QUIET)
     lift = -(supports @ tilt)
     zero = int(np.argmin(found.shims_mm))
@@ -124,6 +127,27 @@ def run(name):
         return bars
 
     return scene
+
+
+def unequal_stops_of_a_doubtful_scale(rng):
+    """Noise that differs from stop to stop, places known to half a millimetre, a lever's gain."""
+    place, slope = np.linspace(0, 200, 7), rng.uniform(-5e-3, 5e-3)
+    sigma = np.array([1e-3, 5e-3, 1e-3, 2e-3, 8e-3, 1e-3, 3e-3])
+    value = slope * (place + rng.normal(0, 0.5, 7)) + rng.normal(0, sigma)
+    value *= 1 + rng.normal(0, 0.01)
+    allowance = replace(NOTHING, u_gain=0.01)
+    found = traverse(place, value, sigma_mm=sigma, u_place_mm=0.5, allowance=allowance)
+    return Bar(found.slope.rad - slope, found.slope.u_rad, found.slope.dof)
+
+
+def with_everything_stated(rng):
+    """Retrace, a dial's own error and the reader's floor drawn as the budget states them."""
+    place, slope = np.linspace(0, 200, 5), rng.uniform(-2e-4, 2e-4)
+    stated = replace(NOTHING, retrace_mm=0.003, reader_floor_mm=2e-4)
+    rise = rng.uniform(-0.003, 0.003) + rng.normal(0, 0.002) + rng.normal(0, np.sqrt(2) * 2e-4)
+    value = (slope + rise / 200) * place + rng.normal(0, 5e-4, 5)
+    found = traverse(place, value, sigma_mm=5e-4, allowance=stated, u_dial_mm=0.002)
+    return Bar(found.slope.rad - slope, found.slope.u_rad, found.slope.dof)
 
 
 FORM = np.array([0.0, 0.012, 0.003, 0.021, 0.009, -0.004, 0.006, 0.002, 0.010])
@@ -187,7 +211,11 @@ def flatness(rng):
     height = ROUGH + GRID @ (1e-3, -2e-3) + rng.normal(0, 0.01, 9)
     found = fit_plane(GRID, height, sigma_mm=0.01, **QUIET)
     true = fit_plane(GRID, ROUGH, sigma_mm=0.01, **QUIET)
-    return Bar(found.flatness_mz_mm - true.flatness_mz_mm, found.u_flatness_mm)
+    slope = found.zone_slope_x - true.zone_slope_x - 1e-3
+    return {
+        "flatness": Bar(found.flatness_mz_mm - true.flatness_mz_mm, found.u_flatness_mm),
+        "zone slope": Bar(slope, np.sqrt(found.zone_covariance_rad2[0, 0])),
+    }
 
 
 CASTING = np.array([(s, t) for s in (0.0, 60.0, 120.0) for t in (-40.0, -15.0, 20.0, 45.0)])
@@ -215,6 +243,8 @@ SCENES = {
     "spindle to travel": apart,
     "shims": shims,
     **{f"traverse, {name}": run(name) for name in RUNS},
+    "traverse, unequal and doubtful": unequal_stops_of_a_doubtful_scale,
+    "traverse, everything stated": with_everything_stated,
     "straightness": straightness,
     "reversal": reversal,
     "plane, as stated": plane(0.002, 0.002, GRID),
