@@ -5,7 +5,7 @@ it will show once the work is true there. The handwheel only helps to get near.
 """
 
 from dataclasses import dataclass
-from math import cos, pi, sin, sqrt
+from math import cos, degrees, pi, sin, sqrt
 from typing import Literal, Protocol
 
 import numpy as np
@@ -27,6 +27,8 @@ BACK_OFF_BELOW_MM = 0.05
 """A move shorter than this begins by going back, so that slack and the dial's own lag are
 taken up from one side."""
 BACK_OFF_MM = 0.15
+_STOP_SLACK_DEG = 5.0
+"""How far beyond the swept arc a reading may still be told."""
 MOVE_STOPS: dict[Axis, Direction] = {"x": "right", "y": "back"}
 """Where the stylus stands while an axis is moved."""
 
@@ -130,17 +132,29 @@ def needle_goals(
     """Return the fewest moves that centre the work, in order, each with its reading.
 
     The stylus stands at the right for X and at the back for Y. Empty where nothing is
-    worth moving. A failure is handed on; one is returned for a tolerance of nothing.
+    worth moving. A failure is handed on; one is returned for a tolerance of nothing, and
+    where a stop lies beyond the arc that was swept.
     """
     if isinstance(found, SweepFailure):
         return found
     if not tolerance_mm > 0:
         return SweepFailure("The tolerance must be a length above zero.")
     axes = plan_moves(found.offset_x_mm, found.offset_y_mm, tolerance_mm)
+    for stop in (MOVE_STOPS[axis] for axis in axes):
+        if not _was_swept(found, DIRECTION_DEG[stop]):
+            return SweepFailure(
+                f"The arc did not pass the {stop}, so the reading there is not known: sweep "
+                "on past it."
+            )
     return tuple(
         _goal(found, axis, axes[i + 1 :], needle_window_mm(tolerance_mm))
         for i, axis in enumerate(axes)
     )
+
+
+def _was_swept(found: CentringResult, at_deg: float) -> bool:
+    after = (at_deg - degrees(found.start_rad) + _STOP_SLACK_DEG) % 360.0
+    return after <= found.turn_deg + 2 * _STOP_SLACK_DEG
 
 
 def _goal(

@@ -34,6 +34,21 @@ from math import inf, isfinite
 import numpy as np
 from scipy.special import chdtri, fdtri, stdtrit
 from scipy.stats import binom, chi2
+from sweep_making import TYPICAL_MM, stops, turn
+
+KINDS = {
+    "full": lambda work, rng, **how: turn(work, rng, n=40, arc_rad=2 * np.pi, **how),
+    "partial": lambda work, rng, sense="anticlockwise": turn(
+        work,
+        rng,
+        n=40,
+        arc_rad=1.5 * np.pi,
+        start_rad=-0.3 + (1.5 * np.pi if sense == "clockwise" else 0.0),
+        sense=sense,
+    ),
+    "stops": lambda work, rng, **_: stops(work, rng, per_turn=8, noise_mm=TYPICAL_MM),
+}
+"""Small sweeps of each kind: ``KINDS[kind](work, rng, sense="clockwise")``."""
 
 FULL, LIGHT = 3000, 300
 RATIO_FULL, COVERAGE_FULL = (0.93, 1.07), (0.935, 0.965)

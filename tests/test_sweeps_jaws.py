@@ -1,5 +1,6 @@
 """Truing held work by following the advice on a chuck that obeys its own geometry."""
 
+from functools import partial
 from math import nan, radians
 
 import numpy as np
@@ -7,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
-from sweep_error_bars import Bar, check_full, check_light
+from sweep_error_bars import KINDS, Bar, check_full, check_light
 from sweep_making import Work, turn
 
 from sweeps import Allowance, SweepFailure, fit_turn, four_jaw, nudge, scroll_packing
@@ -15,14 +16,11 @@ from sweeps import Allowance, SweepFailure, fit_turn, four_jaw, nudge, scroll_pa
 QUIET = Allowance(retrace_mm=0.0, lag_s=0.0, reader_common=0.0, reader_floor_mm=0.0, form2_mm=0.0)
 
 
-def swept(e, high_rad, rng=None, surface="bar", n=60, **work):
-    noise = 1e-6 if rng is None else 2e-4
-    rng = np.random.default_rng(1) if rng is None else rng
-    return fit_turn(
-        turn(Work(e_mm=e, high_rad=high_rad, **work), rng, n=n, arc_rad=2 * np.pi, noise_mm=noise),
-        surface=surface,
-        allowance=QUIET,
-    )
+def swept(e, high_rad, surface="bar", n=60):
+    rng = np.random.default_rng(1)
+    work = Work(e_mm=e, high_rad=high_rad)
+    sweep = turn(work, rng, n=n, arc_rad=2 * np.pi, noise_mm=1e-6)
+    return fit_turn(sweep, surface=surface, allowance=QUIET)
 
 
 def clean(e, high_deg, **kwargs):
@@ -111,10 +109,11 @@ def test_packing_against_a_linear_program(high, jaw1, jaws):
     assert min(packing.thickness_mm) == 0.0
 
 
-def jaw_scene(rng):
-    """A bar swept in 40 readings: each pair's move, the nudge and one packing against truth."""
+def jaw_scene(kind, rng):
+    """A bar swept: each pair's move, the nudge and one packing against truth."""
     high = rng.uniform(0.3, 1.2)
-    found = swept(0.15, high, rng, n=40)
+    sweep = KINDS[kind](Work(e_mm=0.15, high_rad=high), rng)
+    found = fit_turn(sweep, surface="bar", allowance=QUIET)
     plan = four_jaw(found, jaw1_deg=0.0, tolerance_mm=0.005)
     true = {1: 0.15 * np.cos(high), 2: 0.15 * np.sin(high)}
     push = nudge(found, tolerance_mm=0.005)
@@ -132,13 +131,15 @@ def jaw_scene(rng):
     }
 
 
-def test_the_jaws_error_bars():
-    check_light(jaw_scene, count=200)
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_jaws_error_bars(kind):
+    check_light(partial(jaw_scene, kind), count=100)
 
 
 @pytest.mark.long
-def test_the_jaws_error_bars_in_full():
-    check_full(jaw_scene)
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_jaws_error_bars_in_full(kind):
+    check_full(partial(jaw_scene, kind))
 
 
 def test_what_cannot_be_says_why():

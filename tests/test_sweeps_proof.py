@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import curve_fit
 from scipy.stats import binom
-from sweep_error_bars import FULL, LIGHT, Bar, check_full, check_light, joint
+from sweep_error_bars import FULL, KINDS, LIGHT, Bar, check_full, check_light, joint
 from sweep_making import Work, turn
 
 from readings import FLAGS
@@ -153,8 +153,9 @@ def test_the_proof_s_error_bars_in_full():
 
 
 @pytest.mark.long
-def test_the_proof_from_whole_sweeps_in_full():
-    """Each centre from a sweep of 60 readings, its own covariance as stated."""
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_proof_from_sweeps_in_full(kind):
+    """Each centre from a sweep of its own, the covariance as stated."""
     quiet = Allowance(
         retrace_mm=0.0, lag_s=0.0, reader_common=0.0, reader_floor_mm=0.0, form2_mm=0.0
     )
@@ -163,16 +164,14 @@ def test_the_proof_from_whole_sweeps_in_full():
         def swept(z):
             x, y = true_centre(z, second=z > 100)
             work = Work(e_mm=hypot(x, y), high_rad=float(np.arctan2(y, x)))
-            found = fit_turn(
-                turn(work, rng, n=60, arc_rad=2 * np.pi), surface="boss", allowance=quiet
-            )
-            return centre_of(found, z)
+            sweep = KINDS[kind](work, rng)
+            return centre_of(fit_turn(sweep, surface="boss", allowance=quiet), z)
 
         found = prove([swept(z) for z in FIRST_Z], [swept(z) for z in SECOND_Z], SEAT)
         error, u = found.values - SECOND_AXIS, np.sqrt(np.diag(found.covariance))
         return {"x": Bar(error[0], u[0], found.dof), "lean y": Bar(error[3], u[3], found.dof)}
 
-    check_full(scene, count=FULL // 3)
+    check_full(scene)
 
 
 def test_light_is_a_tenth():
