@@ -32,9 +32,11 @@ MAX_MISS_PX = 3.0
 MAX_MISS_SHARE = 0.015
 """How far the needle's line may pass from the pivot: pixels, or share of the scale's radius."""
 MAX_NEEDLE_SCATTER_PX = 0.9
+MAX_SIGMA_DIVISIONS = 0.2
+"""A line that is no surer than reading by eye is refused."""
 STILL_FRONT = 0.85
 """A still needle fits along this share of its front and more; below it, smear is tried."""
-_SMEARED_DOUBT = 1.5
+_SMEARED_DOUBT = 1.75
 """A smeared needle's shadow is smeared into it: its sigma is as much wider again."""
 _FLOOR_DIVISIONS = 0.0012  # print of the scale, lens
 _ROWS_DOUBT = 1.9  # what shadow and print add to a needle's rows beyond their own scatter
@@ -87,7 +89,8 @@ def judge_needle(fit: NeedleFit | None, dial: TaughtDial) -> str | None:
     """Return the flag against a needle, None where it may be believed."""
     if fit is None or fit.front_share < MIN_FRONT or fit.strength < MIN_STRENGTH:
         return "needle hidden"
-    if fit.scatter_px > MAX_NEEDLE_SCATTER_PX:
+    own = _own_sigma_rad(fit) * dial.marks_per_turn / (2 * np.pi)
+    if fit.scatter_px > MAX_NEEDLE_SCATTER_PX or own > MAX_SIGMA_DIVISIONS:
         return "needle blurred"
     allowed_mm = max(MAX_MISS_PX / fit.px_per_mm, MAX_MISS_SHARE * dial.radius_mm)
     if abs(fit.miss_mm) > allowed_mm + 3 * fit.sigma_miss_mm:
@@ -126,6 +129,11 @@ def reach_mm(dial: TaughtDial) -> float:
     return 0.8 * dial.radius_mm
 
 
+def _own_sigma_rad(needle: NeedleFit) -> float:
+    """Return what the needle's own rows leave open of its direction."""
+    return needle.sigma_rad * _ROWS_DOUBT * (_SMEARED_DOUBT if needle.smear_rad else 1.0)
+
+
 def sigma_divisions(
     scale: ScaleFit, needle: NeedleFit, dial: TaughtDial, pose_rad: float | None = None
 ) -> float:
@@ -136,8 +144,7 @@ def sigma_divisions(
     reach = reach_mm(dial)
     if pose_rad is None:
         pose_rad = pose_sigma_rad(scale, needle, dial.needle_height_mm, reach)
-    doubt = _ROWS_DOUBT * (_SMEARED_DOUBT if needle.smear_rad else 1.0)
-    own = needle.sigma_rad * doubt
+    own = _own_sigma_rad(needle)
     lean = _LEAN_PX / (reach * needle.px_per_mm)
     angle = float(np.sqrt(own**2 + pose_rad**2 + lean**2))
     return float(np.hypot(angle * dial.marks_per_turn / (2 * np.pi), _FLOOR_DIVISIONS))

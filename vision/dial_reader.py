@@ -23,7 +23,7 @@ from vision.dial_needle_search import candidates, likeness
 from vision.dial_rotation import turn_of
 from vision.dial_scale import ScaleFit, settle
 from vision.dial_smear import fit_smeared, smear_trials
-from vision.dial_track_needle import NeedleTrack, Seen, better_needle, quick_fan
+from vision.dial_track_needle import NeedleTrack, Seen, better_needle
 from vision.dial_track_turns import Sight, TurnsTold
 from vision.dial_track_watch import ClarityWatch, FrozenWatch
 from vision.picture import Picture
@@ -211,17 +211,9 @@ class DialReader:
         angle_rad: float,
         still: NeedleFit | None,
     ) -> NeedleFit | None:
-        """Try a needle that moved during the exposure; the better of it and the still one.
-
-        On a stream the smear is chosen by a quick look: another picture comes soon.
-        """
-        most = self._most_rad
-        if 0 < self._gap_s < _STREAM_S:
-            seen = Seen(image, scale, light)
-            fan = quick_fan(seen, self._needle, (angle_rad, 0.0), smear_trials(most))
-        else:
-            blur = scale.blur_px
-            fan = fit_smeared(image, scale.pose, self._needle, angle_rad, blur, light, most)
+        """Try a needle that moved during the exposure; the better of it and the still one."""
+        view = Seen(image, scale, light).fan(self._needle)
+        fan = fit_smeared(view, (angle_rad, 0.0), smear_trials(self._most_rad))
         return better_needle(fan, still, self._dial) or still
 
     def _reading(self, frame: Frame, held: HeldScale, needle: NeedleFit) -> Reading:

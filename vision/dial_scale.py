@@ -24,6 +24,7 @@ _CLOSE = 0.85  # poses whose merit is within this share of the best are looked a
 _BLUR_MARKS = 33  # enough marks to tell the blur by
 _APART_PX = 4.0  # by which a tilt moves marks, nearer ones against farther ones
 _AGREE = 0.9  # merit over observations that only the right tilt reaches
+_CHOOSING_MARKS = 60  # enough to settle which of two mirrored tilts it is
 _ROUGH_MARKS = 40  # enough to choose between poses by
 BLURS_PX = tuple(0.6 * 1.2**k for k in range(13))  # 0.6 to 5.3
 
@@ -168,10 +169,11 @@ def choose_pose(
     best = max(rough, key=lambda f: f.fit.merit)
     close = [fit for fit in rough if fit.fit.merit > _CLOSE * best.fit.merit]
     blur = estimate_blur(image, best.pose, look)
+    some = look.thinned(_CHOOSING_MARKS)
     fine = [
         fit
         for one in close
-        if (fit := settle(image, one.pose, look, free_camera=free_camera, blur_px=blur, rounds=1))
+        if (fit := settle(image, one.pose, some, free_camera=free_camera, blur_px=blur, rounds=1))
     ]
     return max(fine, key=lambda f: f.fit.merit, default=None)
 

@@ -5,7 +5,7 @@ much paler; in light (not display levels) the smear is even, so its middle is th
 the middle of the exposure. The angle swept is the one under which the fan fits best.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,9 +25,12 @@ from vision.dial_needle import (
 )
 from vision.dial_pose import Float, PlanePose
 from vision.dial_profiles import linear, match
+from vision.quick import median
 
 _ACROSS = 25
 _TRIALS = 7
+_FEW = 4  # every so manieth row tells which smear fits
+_SETTLED_RAD = 5e-4  # a last step this small leaves under 0.001 division
 
 
 def _ramp(x: Float, blur_px: float) -> Float:
@@ -88,31 +91,49 @@ def smear_trials(most_rad: float) -> Float:
     return np.asarray(most_rad * np.arange(1, _TRIALS + 1) / _TRIALS)
 
 
-def fit_smeared(
-    image: NDArray[np.uint8],
-    pose: PlanePose,
-    look: NeedleLook,
-    angle_rad: float,
-    blur_px: float,
-    mark_light: float,
-    most_rad: float,
-) -> NeedleFit | None:
-    """Fit a needle that swept up to `most_rad`; None where no fan fits.
+@dataclass(frozen=True, slots=True, eq=False)
+class FanView:
+    """One picture of a needle in motion, about one settled pose."""
 
-    Each trial of the angle swept gets a line of its own. Too small a trial makes the outer rows
-    paler than the inner ones, too large a one stronger: the right one makes all alike.
+    image: NDArray[np.uint8]
+    pose: PlanePose
+    look: NeedleLook
+    blur_px: float
+    mark_light: float
+
+    def scan(self, line: Line, smear_rad: float, u: Float) -> Strip:
+        """Measure a fan about a line at places `u` (mm) along it."""
+        view = self.image, self.pose, self.look
+        return scan_fan(*view, line, self.blur_px, self.mark_light, smear_rad, u)
+
+    def try_smear(self, smear_rad: float, start: Line) -> tuple[float, float, Line] | None:
+        """Return noise, smear and line of the best fan of one smear, by few rows."""
+        rows = needle_rows(self.look)[::_FEW]
+        noise: list[float] = []
+
+        def scan(line: Line) -> Strip:
+            strip = self.scan(line, smear_rad, rows)
+            noise.append(median(strip.noise))
+            return strip
+
+        fit = follow_line(scan, start, 2)
+        return None if fit is None else (noise[-1], smear_rad, (fit.angle_rad, fit.miss_mm))
+
+
+def fit_smeared(view: FanView, start: Line, trials: Float) -> NeedleFit | None:
+    """Fit a needle that swept one of the angles `trials` (rad), or near it; None where no fan fits.
+
+    Each trial gets a line of its own. Too small a trial makes the outer rows paler than the inner
+    ones, too large a one stronger: the right one makes all alike. What is between the best and
+    its neighbours is tried as well; all rows are measured about the best only.
     """
-    u = needle_rows(look)
-    best: tuple[float, NeedleFit] | None = None
-    for smear in smear_trials(most_rad):
-
-        def scan(line: Line, smear: float = float(smear)) -> Strip:
-            return scan_fan(image, pose, look, line, blur_px, mark_light, smear, u)
-
-        fit = follow_line(scan, (angle_rad, 0.0), 3)
-        if fit is None:
-            continue
-        noise = float(np.median(scan((fit.angle_rad, fit.miss_mm)).noise))
-        if best is None or noise < best[0]:
-            best = (noise, replace(fit, smear_rad=float(smear)))
-    return None if best is None else best[1]
+    found = [one for smear in trials.tolist() if (one := view.try_smear(smear, start))]
+    if not found:
+        return None
+    step = float(trials[1] - trials[0]) if len(trials) > 1 else float(trials[0])
+    between = min(found)[1] + np.array([-step / 2, step / 2])
+    found += [one for smear in between.tolist() if (one := view.try_smear(smear, start))]
+    _, smear, line = min(found)
+    rows = needle_rows(view.look)
+    fan = follow_line(lambda at: view.scan(at, smear, rows), line, 3, settled_rad=_SETTLED_RAD)
+    return None if fan is None else replace(fan, smear_rad=smear)

@@ -15,29 +15,18 @@ from numpy.typing import NDArray
 from calibration.dials import TaughtDial
 from vision.dial_hold import HeldScale, fixed_maps, look_up
 from vision.dial_judge import STILL_FRONT, judge_needle
-from vision.dial_needle import (
-    Line,
-    NeedleFit,
-    NeedleLook,
-    Strip,
-    follow_line,
-    needle_rows,
-    telling_axis,
-)
+from vision.dial_needle import Line, NeedleFit, NeedleLook, follow_line, telling_axis
 from vision.dial_needle_search import NeedleField, candidates, step_from_face
-from vision.dial_pose import Float
 from vision.dial_profiles import linear
 from vision.dial_scale import ScaleFit
-from vision.dial_smear import scan_fan, smear_trials
+from vision.dial_smear import FanView, fit_smeared, smear_trials
 from vision.dial_track_gauge import NeedleGauge
-from vision.quick import median
 
 _SUM = np.ones((1, 3), np.float32)
 _RIVAL = 0.6  # candidates whose likeness is under this share of the best are none
 _COARSE_RAD = 0.003  # what a coarse direction may be off by
 _NEAR_RAD = 0.04  # a candidate this near to where the needle is expected is the needle
 _SETTLED_RAD = 5e-4  # a last step this small leaves under 0.001 division
-_FEW = 4  # every so manieth row takes the line to the needle
 _LESS_FRONT = 0.04  # as much less of the needle's front in sight is no cause to look anew
 _CLEARLY = 0.05  # more of a needle's front in sight speaks for one fit over another
 _LESS_STRENGTH = 0.9
@@ -78,6 +67,10 @@ class Seen:
     image: NDArray[np.uint8]
     scale: ScaleFit
     light: float
+
+    def fan(self, look: NeedleLook) -> FanView:
+        """Return it as a needle in motion is looked at."""
+        return FanView(self.image, self.scale.pose, look, self.scale.blur_px, self.light)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -194,7 +187,7 @@ class NeedleTrack:
         else:
             near = int(np.argmin(np.abs(trials - self._exposed * gone)))
             likely = trials[max(0, near - 1) : near + 2]
-        return quick_fan(seen, self._look, (start.angle_rad, start.miss_mm), likely)
+        return fit_smeared(seen.fan(self._look), (start.angle_rad, start.miss_mm), likely)
 
 
 def better_needle(
@@ -206,34 +199,3 @@ def better_needle(
         if fan.front_share > shown:
             return fan
     return None if judge_needle(still, dial) is not None else still
-
-
-def quick_fan(seen: Seen, look: NeedleLook, start: Line, trials: Float) -> NeedleFit | None:
-    """Return the smeared needle near a first one, as `fit_smeared` does but choosing by few rows.
-
-    All rows are measured only about the smear that fits best; None where none fits.
-    """
-    rows = needle_rows(look)
-    pose, blur = seen.scale.pose, seen.scale.blur_px
-    line = start
-
-    def scan(at: Line, smear: float, u: Float) -> Strip:
-        return scan_fan(seen.image, pose, look, at, blur, seen.light, smear, u)
-
-    best: tuple[float, float, Line] | None = None
-    for smear in trials.tolist():
-        strips: list[Strip] = []
-
-        def look_once(at: Line, smear: float = smear, strips: list[Strip] = strips) -> Strip:
-            strips.append(scan(at, smear, rows[::_FEW]))
-            return strips[-1]
-
-        fit = follow_line(look_once, line, 2)
-        noise = median(strips[-1].noise)
-        if fit is not None and (best is None or noise < best[0]):
-            best = (noise, smear, (fit.angle_rad, fit.miss_mm))
-    if best is None:
-        return None
-    _, smear, line = best
-    fan = follow_line(lambda at: scan(at, smear, rows), line, 3, settled_rad=_SETTLED_RAD)
-    return None if fan is None else replace(fan, smear_rad=smear)
