@@ -31,13 +31,17 @@ SWEEPS = {  # turns that do not overlap: no return is judged, which retrace woul
     "four stops": lambda lean, rng: arm_stops(lean, rng, places=4),
 }
 QUIET = {"allowance": NOTHING}
+TRAVEL = (-0.5, 1.5)
+"""Known, so that a needle at rest in mid travel is a square head and no stylus in the air."""
 PLACES = np.linspace(-90.0, 210.0, 9)
 
 
 def tram(name):
     def scene(rng):
         lean = rng.uniform(-3e-4, 3e-4, 2)
-        found = tram_by_arm(SWEEPS[name](lean, rng), 100.0, u_radius_mm=0.0, **QUIET)
+        found = tram_by_arm(
+            SWEEPS[name](lean, rng), 100.0, u_radius_mm=0.0, travel_mm=TRAVEL, **QUIET
+        )
         return {
             "lean_x": Bar(found.lean_x.rad - lean[0], found.lean_x.u_rad, found.lean_x.dof),
             "lean_y": Bar(found.lean_y.rad - lean[1], found.lean_y.u_rad, found.lean_y.dof),
