@@ -58,7 +58,7 @@ def tram(name):
 def tram_with_an_arm_of_doubtful_length(rng):
     lean = rng.uniform(-2e-3, 2e-3, 2)
     sweep = arm(lean, rng, n=60, arc_deg=362.0, radius_mm=100.0 + rng.normal(0, 1.0))
-    found = tram_by_arm(sweep, 100.0, u_radius_mm=1.0, **QUIET)
+    found = tram_by_arm(sweep, 100.0, u_radius_mm=1.0, travel_mm=TRAVEL, **QUIET)
     return Bar(found.lean_x.rad - lean[0], found.lean_x.u_rad, found.lean_x.dof)
 
 
@@ -80,7 +80,9 @@ def shims(rng):
     tilt = rng.uniform(-3e-4, 3e-4, 2)
     supports = np.array([[-80.0, -60.0], [90.0, -50.0], [10.0, 70.0]])
     sweep = arm(tilt, rng, n=60, arc_deg=362.0, radius_mm=40.0)
-    found = face_square_to_spindle(sweep, 40.0, supports, u_radius_mm=0.0, **QUIET)
+    found = face_square_to_spindle(
+        sweep, 40.0, supports, u_radius_mm=0.0, travel_mm=TRAVEL, **QUIET
+    )
     lift = -(supports @ tilt)
     zero = int(np.argmin(found.shims_mm))
     one = (zero + 1) % 3
@@ -267,7 +269,7 @@ TENTH = {
     "casting",
 }
 """A tenth of the full count in the default tests; the others a glance, to keep them quick."""
-GLANCE = 40
+GLANCE = 25
 
 
 @pytest.mark.parametrize("name", SCENES)

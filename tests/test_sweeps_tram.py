@@ -175,9 +175,9 @@ def test_slots_are_left_out_and_told():
 THETA240 = 0.3 + np.radians(np.linspace(0, 378, 240))
 
 
-def test_forty_slotted_tables_none_given_a_wrong_lean():
+def test_twenty_slotted_tables_none_given_a_wrong_lean():
     made, refused = rng(), 0
-    for _ in range(40):
+    for _ in range(20):
         lean = made.uniform(-1, 1, 2) * made.choice([1e-4, 1e-3])
         pitch, width, first = made.choice([40, 50, 63]), made.choice([12, 16]), made.uniform(0, 60)
         slots = [(first + k * pitch, width) for k in range(-5, 6)]
@@ -195,7 +195,7 @@ def test_forty_slotted_tables_none_given_a_wrong_lean():
             continue
         assert abs(found.lean_x.rad - lean[0]) < 4 * found.lean_x.u_rad
         assert abs(found.lean_y.rad - lean[1]) < 4 * found.lean_y.u_rad
-    assert refused <= 2
+    assert refused <= 1
 
 
 def test_a_clean_table_has_no_slots_and_a_bent_one_keeps_its_shape():
