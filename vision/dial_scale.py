@@ -112,7 +112,7 @@ def settle(
     *,
     free_camera: bool,
     blur_px: float,
-    rounds: int = 2,
+    rounds: int = 4,
 ) -> ScaleFit | None:
     """Fit a pose to all marks of a grey picture whose blur is known; None where too few.
 
