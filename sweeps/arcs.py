@@ -8,17 +8,18 @@ circumscribed on a boss), which no wear under half a turn can move.
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from math import degrees, hypot
+from math import degrees, hypot, sqrt
 from typing import Literal
 
 import numpy as np
 
 from readings import Surface, Sweep, frozen_array, offset_from_first_harmonic
 from sweeps.allowance import DEFAULT_ALLOWANCE, Allowance
+from sweeps.budget import BudgetLine, Verdict, combine
 from sweeps.contact import detect_clipped
 from sweeps.fourier import Float, harmonic_columns
 from sweeps.overlap import TURN_RAD
-from sweeps.result import SweepFailure, SweepResult
+from sweeps.result import SweepFailure, SweepResult, judge_places
 from sweeps.roundness import Roundness, roundness
 from sweeps.turn import fit_turn
 
@@ -33,6 +34,7 @@ _SLOT_RAD = np.radians(30.0)
 _MIN_PLACES = 4
 _ROUNDS = 20
 _NOISE = 4.0
+_MOSTLY = 0.9
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,11 +58,19 @@ class ArcCentres:
     deepest_mm: float
     """How far the deepest fall lies below the kept curve's circle; 0 without falls."""
     apart_mm: float
+    budget: tuple[BudgetLine, ...]
+    """Of the kept arcs' eccentricity; "arcs" is how far the inscribed circle's centre lies
+    from it, the most that a shallow wear left in the kept arcs can do, as a half-width."""
     flags: tuple[str, ...]
     message: str
 
     def __bool__(self) -> Literal[True]:
         return True
+
+    def judge(self, tolerance_mm: float) -> Verdict:
+        """Judge the kept arcs' eccentricity, what the arcs leave open included."""
+        total = combine(self.budget)
+        return judge_places(self.kept.eccentricity_mm, total, tolerance_mm, self.kept.places)
 
 
 def centre_by_arcs(
@@ -109,9 +119,9 @@ def centre_by_arcs(
     if isinstance(found, SweepFailure):
         return found
     narrow = [arc for arc in found if _width(arc) < _SLOT_RAD]
-    clipped = detect_clipped(_cut(hand, _outside(hand.angle_rad, narrow)), travel_mm)
-    if clipped:
-        return SweepFailure(_IN_THE_AIR, clipped)
+    watched = detect_clipped(_cut(hand, _outside(hand.angle_rad, narrow)), travel_mm)
+    if "stylus off the work" in watched or (watched and not _rests_on_the_wall(hand, found)):
+        return SweepFailure(_IN_THE_AIR, watched)
     fit = partial(
         fit_turn,
         surface=surface,
@@ -125,6 +135,16 @@ def centre_by_arcs(
     if isinstance(kept, SweepFailure):
         return kept
     return _compared(sweep, kept, fit(sweep), tuple(leave_out), found, tolerance_mm)
+
+
+def _rests_on_the_wall(sweep: Sweep, found: tuple[Arc, ...]) -> bool:
+    """Whether the highest readings belong to what is kept beside falls.
+
+    A nearly centred wall is flat at the top and, beside a fall, looks like an end of travel;
+    a true end of travel lies below the circle itself and is found as a fall.
+    """
+    top = sweep.value_mm >= sweep.value_mm.max() - _NOISE * _scatter(sweep.value_mm)
+    return bool(found) and bool(_outside(sweep.angle_rad[top], found).mean() > _MOSTLY)
 
 
 _IN_THE_AIR = (
@@ -239,13 +259,14 @@ def _cut(sweep: Sweep, keep: np.ndarray) -> Sweep:
 def _bins(sweep: Sweep) -> tuple[Float, Float]:
     """Return median angle and reading of bins of two degrees: no spike rules a circle."""
     folded = np.mod(sweep.angle_rad, TURN_RAD)
-    place = (folded / _BIN_RAD).astype(np.intp)
-    order = np.argsort(place, kind="stable")
-    edges = np.flatnonzero(np.diff(place[order])) + 1
-    groups = np.split(order, edges)
-    angle = np.array([float(np.mean(folded[group])) for group in groups])
-    level = np.array([float(np.median(sweep.value_mm[group])) for group in groups])
-    return angle, level
+    _, place, count = np.unique(
+        (folded / _BIN_RAD).astype(np.intp), return_inverse=True, return_counts=True
+    )
+    angle = np.bincount(place, folded) / count
+    rising = sweep.value_mm[np.lexsort((sweep.value_mm, place))]
+    first = np.cumsum(count) - count
+    middle = rising[first + (count - 1) // 2] + rising[first + count // 2]
+    return angle, middle / 2
 
 
 def _first(angle: Float) -> Float:
@@ -270,7 +291,8 @@ def _compared(
     if isinstance(all_readings, SweepResult):
         centres.append((all_readings.offset_x_mm, all_readings.offset_y_mm))
     known = [(x, y) for x, y in centres if x is not None and y is not None]
-    apart = max(hypot(a[0] - b[0], a[1] - b[1]) for a in known for b in known)
+    apart = max(_apart(a, b) for a in known for b in known)
+    open_mm = _apart(centres[0], inscribed) / sqrt(3) if inscribed[0] is not None else 0.0
     left_out = _joined([(a, a + _width((a, b))) for a, b in (*by_hand, *found)])
     flags = {
         "arcs left out": bool(left_out),
@@ -286,9 +308,16 @@ def _compared(
         found=found,
         deepest_mm=_deepest(sweep, kept, found),
         apart_mm=apart,
+        budget=(*kept.budget, BudgetLine("arcs", open_mm, note="which arcs count")),
         flags=(*kept.flags, *(name for name, on in flags.items() if on)),
         message=f"{len(left_out)} arcs of {degrees(width):.0f} degrees together left out",
     )
+
+
+def _apart(
+    one: tuple[float | None, float | None], other: tuple[float | None, float | None]
+) -> float:
+    return hypot((one[0] or 0.0) - (other[0] or 0.0), (one[1] or 0.0) - (other[1] or 0.0))
 
 
 def _inscribed(sweep: Sweep, kept: SweepResult) -> tuple[float | None, float | None]:
