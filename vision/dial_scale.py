@@ -1,5 +1,6 @@
 """Settle a scale's pose on all its marks: from a rough pose to a hundredth of a division."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,6 +9,7 @@ from numpy.typing import NDArray
 from vision.dial_marks import (
     MarkScan,
     ScaleLook,
+    Sideways,
     evidence,
     sample_sideways,
     scan_marks,
@@ -21,7 +23,7 @@ _COARSE = (0.7, 0.14, COARSE_BLUR_PX)
 """A rough look's blur: so much of the marks' pitch, between two limits in pixels."""
 _AT_REST_PX = 0.1  # a move of the rim after which the next one is under 0.03 px
 _CLOSE = 0.85  # poses whose merit is within this share of the best are looked at finely
-_BLUR_MARKS = 33  # enough marks to tell the blur by
+_BLUR_MARKS = 20  # enough marks to tell the blur by
 _APART_PX = 4.0  # by which a tilt moves marks, nearer ones against farther ones
 _AGREE = 0.9  # merit over observations that only the right tilt reaches
 _CHOOSING_MARKS = 60  # enough to settle which of two mirrored tilts it is
@@ -54,18 +56,26 @@ class ScaleFit:
 
 def estimate_blur(image: NDArray[np.uint8], pose: PlanePose, look: ScaleLook) -> float:
     """Return the Gaussian blur (px) under which the marks' profiles fit best."""
-    every = max(1, len(look.angle_rad) // _BLUR_MARKS) * 2 - 1  # odd: both bands have their say
-    seen = sample_sideways(image, pose, look, COARSE_BLUR_PX)
-    v_px, half_px, profiles = seen.v_px[::every], seen.half_px[::every], seen.profiles[::every]
-    count, trials = len(v_px), len(BLURS_PX)
+    seen = sample_sideways(image, pose, look.thinned(_BLUR_MARKS), COARSE_BLUR_PX)
+    noise: dict[int, float] = {}
+    _blur_noise(seen, range(0, len(BLURS_PX), 3), noise)
+    best = min(noise, key=noise.__getitem__)
+    near = range(max(0, best - 2), min(len(BLURS_PX), best + 3))
+    _blur_noise(seen, [k for k in near if k not in noise], noise)
+    return BLURS_PX[min(noise, key=noise.__getitem__)]
+
+
+def _blur_noise(seen: Sideways, which: Sequence[int], noise: dict[int, float]) -> None:
+    """Note how badly profiles fit under some of the blurs."""
+    count, trials = len(seen.v_px), len(which)
     tried = match_bars(
-        np.tile(v_px, (trials, 1)),
-        np.tile(profiles, (trials, 1)),
-        np.tile(half_px, trials),
-        np.repeat(BLURS_PX, count)[:, None],
+        np.tile(seen.v_px, (trials, 1)),
+        np.tile(seen.profiles, (trials, 1)),
+        np.tile(seen.half_px, trials),
+        np.repeat([BLURS_PX[k] for k in which], count)[:, None],
     )
-    noise = [median(one) for one in tried.noise.reshape(trials, count)]
-    return BLURS_PX[int(np.argmin(noise))]
+    for k, one in zip(which, tried.noise.reshape(trials, count), strict=True):
+        noise[k] = median(one)
 
 
 def _measure(
