@@ -22,8 +22,8 @@ MAX_STRAIN_PITCH = 0.025
 """... part of a scale taken a mark further on also scatters by more than this share of a pitch."""
 MAX_GAPS = 0.25
 """Marks missing between two that are seen: more says that this is another scale."""
-MIN_TURN_SCORE = 0.35
-MIN_TURN_MARGIN = 0.10
+MIN_TURN_SCORE = 0.28
+MIN_TURN_MARGIN = 0.08
 MIN_FRONT = 0.50
 """Share of the needle's length in front of the pivot that must be in sight."""
 MIN_STRENGTH = 0.35
