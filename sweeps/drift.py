@@ -9,6 +9,7 @@ from math import sqrt
 from typing import Literal
 
 import numpy as np
+from scipy.special import chdtrc
 
 from readings import Sweep, frozen_array
 from sweeps.fourier import Float, Model
@@ -19,6 +20,7 @@ from sweeps.task import unusable
 
 _HIGHEST = 7
 _FLOOR_MM = 1e-9
+_MIN_DOF, _CONTRADICTED = 8, 0.01
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,9 +77,15 @@ def drift_of(sweep: Sweep) -> Drift | SweepFailure:
     weight = sigma[kept] ** -2
     power = float(np.sum(weight * rest.time**2))
     scatter = float(np.sum(weight * rest.value**2)) / dof if dof > 0 else 1.0
-    scale, dof_told = (scatter, float(dof)) if dof >= 8 else (max(1.0, scatter), np.inf)
+    scale, dof_told = _scale(scatter, dof)
     u_rate = sqrt(scale / power)
     return Drift(rate, u_rate, dof_told, gain, rate * float(np.ptp(sweep.t_s)))
+
+
+def _scale(scatter: float, dof: int) -> tuple[float, float]:
+    """Return what the stated variances are multiplied by: few residuals must contradict them."""
+    believed = dof >= _MIN_DOF or (dof > 0 and float(chdtrc(dof, scatter * dof)) < _CONTRADICTED)
+    return (scatter, float(dof)) if believed else (1.0, np.inf)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
