@@ -23,6 +23,8 @@ LIGHT = settings(max_examples=15, deadline=None)
 ONLY_FIT = Allowance(
     retrace_mm=0.0, lag_s=0.0, form2_mm=0.0, reader_common=0.0, reader_floor_mm=0.0
 )
+TRAVEL = (-1.0, 1.0)
+"""A taught dial: a rest in mid travel is then no lost contact."""
 QUARTERS = np.radians([0, 90, 180, 270])
 
 
@@ -37,7 +39,7 @@ def swept(x, y, rng, how="whole turn", surface="bar", **rest):
         "three quarters": lambda: turn(work, rng, n=90, arc_rad=np.radians(280)),
         "eight stops": lambda: stops(work, rng, per_turn=8),
     }[how]()
-    return fit_turn(exact_angles(sweep), surface=surface, allowance=ONLY_FIT)
+    return fit_turn(exact_angles(sweep), surface=surface, allowance=ONLY_FIT, travel_mm=TRAVEL)
 
 
 HOWS = ["whole turn", "three quarters", "eight stops"]
@@ -261,7 +263,7 @@ def reversal_pair(rng, noise=2e-4, how="turn"):
     for sign, e in ((1, 0.02), (-1, 0.013)):
         value = part(theta) + sign * spindle(theta) + e * np.cos(theta) + rng.normal(0, noise, n)
         sweep = Sweep(theta, value, np.full(n, noise), theta, zero, sense=None, kind=kind)
-        found.append(fit_turn(sweep, surface="bar", allowance=ONLY_FIT))
+        found.append(fit_turn(sweep, surface="bar", allowance=ONLY_FIT, travel_mm=TRAVEL))
     return donaldson_reversal(*found), part, spindle
 
 
