@@ -36,7 +36,7 @@ _NUMERALS = 0.55  # of the numerals' correlation when settled
 _STAND = 0.8  # of their contrast over the marks' when settled: so clearly nothing turned
 _NEAR_PX = 0.8  # a mark in place lies within this of where it lay
 _OUTLINE = 72  # corners of the scale's outline
-_SIGMAS = 120  # directions over which the pose's part of sigma hardly changes
+_SIGMAS = 24  # directions over which the pose's part of sigma hardly changes
 _MOST_BANDS = 120  # of the marks are looked at: every so manieth where there are more
 _RING_STEP = 2  # the numerals are looked at in every second row and column
 
@@ -132,7 +132,7 @@ class HeldScale:
         )
 
     def pose_sigma_rad(self, needle: NeedleFit) -> float:
-        """Return the pose's part of a needle's sigma: one for all directions within 3 degrees."""
+        """Return the pose's part of a needle's sigma: one for all directions within 15 degrees."""
         place = round(_SIGMAS * needle.angle_rad / (2 * np.pi)) % _SIGMAS
         if place not in self._sigmas:
             dial = self._dial

@@ -213,7 +213,8 @@ class DialReader:
     ) -> NeedleFit | None:
         """Try a needle that moved during the exposure; the better of it and the still one."""
         view = Seen(image, scale, light).fan(self._needle)
-        fan = fit_smeared(view, (angle_rad, 0.0), smear_trials(self._most_rad))
+        trials = smear_trials(self._most_rad)
+        fan = fit_smeared(view, (angle_rad, 0.0), trials, float(trials[0]))
         return better_needle(fan, still, self._dial) or still
 
     def _reading(self, frame: Frame, held: HeldScale, needle: NeedleFit) -> Reading:

@@ -120,18 +120,17 @@ class FanView:
         return None if fit is None else (noise[-1], smear_rad, (fit.angle_rad, fit.miss_mm))
 
 
-def fit_smeared(view: FanView, start: Line, trials: Float) -> NeedleFit | None:
-    """Fit a needle that swept one of the angles `trials` (rad), or near it; None where no fan fits.
+def fit_smeared(view: FanView, start: Line, trials: Float, step_rad: float) -> NeedleFit | None:
+    """Fit a needle that swept about one of the angles `trials` (rad); None where no fan fits.
 
     Each trial gets a line of its own. Too small a trial makes the outer rows paler than the inner
-    ones, too large a one stronger: the right one makes all alike. What is between the best and
-    its neighbours is tried as well; all rows are measured about the best only.
+    ones, too large a one stronger: the right one makes all alike. Half of `step_rad` to both sides
+    of the best is tried as well; all rows are measured about the best only.
     """
     found = [one for smear in trials.tolist() if (one := view.try_smear(smear, start))]
     if not found:
         return None
-    step = float(trials[1] - trials[0]) if len(trials) > 1 else float(trials[0])
-    between = min(found)[1] + np.array([-step / 2, step / 2])
+    between = min(found)[1] + np.array([-step_rad / 2, step_rad / 2])
     found += [one for smear in between.tolist() if (one := view.try_smear(smear, start))]
     _, smear, line = min(found)
     rows = needle_rows(view.look)

@@ -182,12 +182,12 @@ class NeedleTrack:
         """Return a needle smeared by no more than its motion since the last picture explains."""
         gone, turned = abs(_wrapped(start.angle_rad - last.angle_rad)), abs(self._step_rad)
         trials = smear_trials(self._most_rad)
+        step = float(trials[0])
         if self._exposed is None:
             likely = trials[: 1 + int(np.searchsorted(trials, _FASTER * max(gone, turned)))]
         else:
-            near = int(np.argmin(np.abs(trials - self._exposed * gone)))
-            likely = trials[max(0, near - 1) : near + 2]
-        return fit_smeared(seen.fan(self._look), (start.angle_rad, start.miss_mm), likely)
+            likely = np.array([np.clip(self._exposed * gone, 0.75 * step, self._most_rad)])
+        return fit_smeared(seen.fan(self._look), (start.angle_rad, start.miss_mm), likely, step)
 
 
 def better_needle(
