@@ -26,8 +26,13 @@ MIN_TURN_SCORE = 0.28
 MIN_TURN_MARGIN = 0.08
 MIN_FRONT = 0.50
 """Share of the needle's length in front of the pivot that must be in sight."""
-MIN_STRENGTH = 0.35
+MIN_STRENGTH = 0.45
 """Contrast over the taught one: shadows and glare lie below."""
+MIN_EVIDENCE = 0.35
+"""Share of the front in sight times contrast, where the tail is seen too; ..."""
+MIN_EVIDENCE_FRONT = 0.5
+"""... where there is none: the edge of a reflection, a finger or a shadow has no tail."""
+MIN_TAIL = 0.15
 MAX_MISS_PX = 3.0
 MAX_MISS_SHARE = 0.015
 """How far the needle's line may pass from the pivot: pixels, or share of the scale's radius."""
@@ -88,6 +93,9 @@ def judge_turn(turn: ScaleTurn) -> str | None:
 def judge_needle(fit: NeedleFit | None, dial: TaughtDial) -> str | None:
     """Return the flag against a needle, None where it may be believed."""
     if fit is None or fit.front_share < MIN_FRONT or fit.strength < MIN_STRENGTH:
+        return "needle hidden"
+    least = MIN_EVIDENCE if fit.tail_share > MIN_TAIL else MIN_EVIDENCE_FRONT
+    if fit.front_share * min(fit.strength, 1.0) < least:
         return "needle hidden"
     own = _own_sigma_rad(fit) * dial.marks_per_turn / (2 * np.pi)
     if fit.scatter_px > MAX_NEEDLE_SCATTER_PX or own > MAX_SIGMA_DIVISIONS:
