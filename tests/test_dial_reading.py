@@ -193,6 +193,40 @@ def test_a_dial_is_not_read_as_another(taught):
     assert not DialReader(taught["dev1"].dial, other.camera).read(frame).ok
 
 
+@pytest.mark.parametrize(("taught_as", "seen"), [("dev1", "dev4"), ("dev4", "dev1")])
+def test_a_dial_with_another_needle_is_not_read_as_the_taught_one(taught, taught_as, seen):
+    """Both have 100 marks and numerals that go by tens: only the needles differ plainly."""
+    reader = taught[taught_as].reader()
+    for truth in taught[seen].of("clean", "tilt"):
+        reader.reset()
+        assert not reader.read(taught[seen].frame(truth)).ok
+
+
+def across(image, truth, marks, off, reach):
+    """Draw a dark line through the pivot, `off` divisions from the needle, over `reach` radii."""
+    pivot, zero = np.array(truth["pivot_px"]), np.array(truth["zero_px"])
+    turn = (truth["divisions"] + off) * 2 * np.pi / marks
+    way = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]) @ (zero - pivot)
+    ends = [tuple(np.int32(pivot + share * way)) for share in reach]
+    drawn = image.copy()
+    cv2.line(drawn, *ends, (20, 20, 20), 4, cv2.LINE_AA)
+    return drawn
+
+
+@pytest.mark.parametrize("name", ["dev1", "dev2", "dev5"])
+def test_a_wire_or_a_scratch_across_the_face_is_never_read(taught, name):
+    dial, reader = taught[name], taught[name].reader()
+    truth = dial.of("clean")[0]
+    image, marks = dial.frame(truth).image, dial.dial.marks_per_turn
+    for off in (marks * 0.17, marks * 0.3):
+        reader.reset()
+        wire = reader.read(Frame(across(image, truth, marks, off, (-1.5, 1.8)), 0.0, 0, name))
+        assert not wire.ok or abs(dial.error(wire, truth)) < NEAR
+        reader.reset()
+        scratch = reader.read(Frame(across(image, truth, marks, off, (0.15, 0.85)), 0.0, 0, name))
+        assert not scratch.ok or abs(dial.error(scratch, truth)) < NEAR
+
+
 def test_second_read_of_a_still_picture_agrees(taught):
     one = taught["dev1"]
     frame = one.frame(one.of("clean")[0])

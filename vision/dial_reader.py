@@ -17,6 +17,7 @@ from vision.dial_judge import (
     judge_turn,
     sigma_divisions,
 )
+from vision.dial_likeness import NeedleView
 from vision.dial_marks import scale_look
 from vision.dial_needle import NeedleFit, fit_needle, needle_look
 from vision.dial_needle_search import candidates, likeness
@@ -29,6 +30,8 @@ from vision.dial_track_watch import ClarityWatch, FrozenWatch
 from vision.picture import Picture
 
 _BLACK = 6  # a picture whose brightest percent is under this grey level carries no light
+_RIVAL = 0.7  # of the best needle's score: what comes so near may be the needle as well
+_APART_RAD = 0.15
 _WORTH = 0.6  # needle candidates whose likeness is within this share of the best are fitted
 _MOST_SMEAR = 4.0  # divisions a needle may sweep during an exposure
 _ON_ITS_WAY_PX = 2.0  # a dial that lies farther from where it lay may still be moving, ...
@@ -197,11 +200,27 @@ class DialReader:
             for angle in worth
             if (fit := fit_needle(image, scale.pose, self._needle, angle, blur, light))
         ]
-        best = max(fits, key=lambda fit: fit.score, default=None)
+        view = NeedleView(
+            image, scale.pose, self._needle, self._dial.radius_mm, scale.blur_px, light
+        )
+        fits = sorted(fits, key=lambda fit: fit.score, reverse=True)
+        best = next((fit for fit in fits if not view.contradicts(fit)), None)
         if best is not None and best.front_share > STILL_FRONT:
+            if self._rivals(best, fits, view):
+                raise _RefusalError("needle ambiguous", held.sight(None))
             return best
         start = worth[0] if best is None else best.angle_rad
-        return self._in_motion(image, scale, light, start, best)
+        moved = self._in_motion(image, scale, light, start, best)
+        return None if moved is None or view.contradicts(moved) else moved
+
+    def _rivals(self, best: NeedleFit, fits: list[NeedleFit], view: NeedleView) -> bool:
+        """Return whether another line might as well be the needle."""
+        for fit in fits:
+            apart = abs((fit.angle_rad - best.angle_rad + np.pi) % (2 * np.pi) - np.pi)
+            as_good = fit.score > _RIVAL * best.score and judge_needle(fit, self._dial) is None
+            if apart > _APART_RAD and as_good and not view.contradicts(fit):
+                return True
+        return False
 
     def _in_motion(
         self,
