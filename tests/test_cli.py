@@ -223,3 +223,19 @@ def test_records_check_finds_a_whole_book_and_a_changed_photo(run, tmp_path, cap
     assert main([*home, "--json"]) == 2
     [damage] = strict(capsys.readouterr().out)
     assert damage["kind"] == "photo"
+
+
+def test_read_of_a_video_follows_the_turns(run, tmp_path):
+    film = tmp_path / "film.avi"
+    first = sorted((DEV1 / "frames").glob("*.jpg"))[0]
+    image = cv2.imread(str(first))
+    writer = cv2.VideoWriter(str(film), cv2.VideoWriter.fourcc(*"MJPG"), 15.0, image.shape[1::-1])
+    for _ in range(3):
+        writer.write(image)
+    writer.release()
+    camera = DEV1 / "camera.json"
+    code, out, _ = run("read", film, "--dial", "shop-dial", "--camera", camera, "--jsonl")
+    lines = [strict(line) for line in out.splitlines()]
+    assert code == 0
+    assert [line["turns_followed"] for line in lines if line["state"] == "ok"] == [0, 0, 0]
+    assert {"frame", "t_s"} <= lines[0].keys()

@@ -9,7 +9,7 @@ from calibration.dial_errors_correct import Corrected, Correction
 from calibration.dials import TaughtDial
 from readings import Frame, Reading, SourceError
 from vision.dial_reader import DialReader
-from vision.sources import open_source
+from vision.sources import PICTURES, open_source
 
 
 def refuse_other_size(source: str, frame: Frame, camera: CameraModel | None) -> None:
@@ -91,7 +91,7 @@ def read_lines(
     camera = load_camera(camera_file) if camera_file else None
     reader = DialReader(dial, camera)
     pictures = open_source(source, fps=fps)
-    single = Path(source).is_file()
+    single = Path(source).suffix.lower() in PICTURES and Path(source).is_file()
     still = Path(source).is_dir()
     try:
         for frame in pictures.frames():
