@@ -26,12 +26,14 @@ MIN_TURN_SCORE = 0.28
 MIN_TURN_MARGIN = 0.08
 MIN_FRONT = 0.50
 """Share of the needle's length in front of the pivot that must be in sight."""
-MIN_STRENGTH = 0.45
+MIN_STRENGTH = 0.35
 """Contrast over the taught one: shadows and glare lie below."""
 MIN_EVIDENCE = 0.35
 """Share of the front in sight times contrast, where the tail is seen too; ..."""
 MIN_EVIDENCE_FRONT = 0.5
-"""... where there is none: the edge of a reflection, a finger or a shadow has no tail."""
+"""... where it is not: the edge of a reflection, a finger or a shadow has no tail; ..."""
+MIN_EVIDENCE_TAILLESS = 0.4
+"""... and where the taught needle has none."""
 MIN_TAIL = 0.15
 MAX_MISS_PX = 3.0
 MAX_MISS_SHARE = 0.015
@@ -90,12 +92,19 @@ def judge_turn(turn: ScaleTurn) -> str | None:
     return None
 
 
+def _least_evidence(fit: NeedleFit, dial: TaughtDial) -> float:
+    if fit.tail_share > MIN_TAIL:
+        return MIN_EVIDENCE
+    reach = dial.needle_reach_mm[dial.needle_half_width_mm > 0]
+    tailless = -float(reach.min(initial=0.0)) <= dial.hub_mm
+    return MIN_EVIDENCE_TAILLESS if tailless else MIN_EVIDENCE_FRONT
+
+
 def judge_needle(fit: NeedleFit | None, dial: TaughtDial) -> str | None:
     """Return the flag against a needle, None where it may be believed."""
     if fit is None or fit.front_share < MIN_FRONT or fit.strength < MIN_STRENGTH:
         return "needle hidden"
-    least = MIN_EVIDENCE if fit.tail_share > MIN_TAIL else MIN_EVIDENCE_FRONT
-    if fit.front_share * min(fit.strength, 1.0) < least:
+    if fit.front_share * min(fit.strength, 1.0) < _least_evidence(fit, dial):
         return "needle hidden"
     own = _own_sigma_rad(fit) * dial.marks_per_turn / (2 * np.pi)
     if fit.scatter_px > MAX_NEEDLE_SCATTER_PX or own > MAX_SIGMA_DIVISIONS:

@@ -19,7 +19,7 @@ from vision.quick import median
 _COLOUR = (
     0.92  # cosine between the colour steps seen and taught; other dials' needles: 0.86 to 0.91
 )
-_COLOUR_FRONT = 0.95  # where the taught tail is not seen
+_COLOUR_FRONT = 0.95  # where a tail was taught and is not seen
 _BEHIND = 0.7  # share of the rows behind the tail that look like a needle; faces: up to 0.46
 _ROWS = 24
 _GAP, _REACH, _LONGEST = 0.08, 0.62, 0.5  # of the radius: where those rows lie, and for which tails
@@ -41,7 +41,8 @@ class NeedleView:
 
     def contradicts(self, fit: NeedleFit) -> bool:
         """Return whether colour or length say that a fitted line is not the taught needle."""
-        alike = _COLOUR if fit.tail_share > MIN_TAIL else _COLOUR_FRONT
+        missing = self.look.tail_mm > self.look.hub_mm and fit.tail_share <= MIN_TAIL
+        alike = _COLOUR_FRONT if missing else _COLOUR
         return self.colour(fit) < alike or self.behind(fit) > _BEHIND
 
     def colour(self, fit: NeedleFit) -> float:
