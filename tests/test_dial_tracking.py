@@ -12,7 +12,7 @@ from calibration import load_camera
 from readings import FLAGS, Frame, Reading
 from vision import DialReader, teach_dial
 from vision.dial_hold import look_up
-from vision.dial_needle import needle_rows, scan_strip
+from vision.dial_needle import NeedleView, needle_rows, scan_strip
 from vision.dial_track_gauge import NeedleGauge
 from vision.dial_track_turns import TurnFollower, at_end, travel_turns
 from vision.dial_track_watch import ClarityWatch, FrozenWatch
@@ -209,7 +209,8 @@ def test_prepared_rows_say_what_fresh_ones_say(given):
     scale, look = reader._held.scale, reader._needle
     fit = reader._track._last
     line = (fit.angle_rad + 1e-3, fit.miss_mm)
-    fresh = scan_strip(given.image, scale.pose, look, line, scale.blur_px, 0.4, needle_rows(look))
+    view = NeedleView(given.image, scale.pose, look, scale.blur_px, 0.4)
+    fresh = scan_strip(view, line, needle_rows(look))
     kept = NeedleGauge(scale, look).scan(given.image, line, 0.4)
     off_px = (kept.offset_mm - fresh.offset_mm) * fresh.px_per_mm
     clear = fresh.strength > 0.5

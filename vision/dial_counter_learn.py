@@ -26,7 +26,7 @@ from vision.dial_learn import LearnedPhoto
 from vision.dial_marks import sample
 from vision.dial_needle import NeedleLook
 from vision.dial_pose import Float
-from vision.quick import spread
+from vision.quick import spread, wrapped_rad
 
 _SAME = 0.03  # of the scale's radius: circles of two photos this near are one counter's
 _QUARTER_RAD = np.deg2rad(15.0)  # how far from a quarter the bezel may have turned a counter
@@ -192,9 +192,9 @@ def _home(bearings: Float) -> tuple[float, bool] | None:
     """
     mean = float(np.angle(np.exp(1j * bearings).mean()))
     quarter = round(mean / (np.pi / 2)) * np.pi / 2
-    if np.abs(_wrapped(bearings - quarter)).max() < _QUARTER_RAD:
+    if np.abs(wrapped_rad(bearings - quarter)).max() < _QUARTER_RAD:
         return quarter, True
-    return (mean, False) if np.abs(_wrapped(bearings - mean)).max() < _ONE_RAD else None
+    return (mean, False) if np.abs(wrapped_rad(bearings - mean)).max() < _ONE_RAD else None
 
 
 def _off_ticks(hands: Float, ticks: Float, turned: Float, count: int) -> float:
@@ -209,15 +209,11 @@ def _off_ticks(hands: Float, ticks: Float, turned: Float, count: int) -> float:
     return float(min(np.sqrt(np.mean(one**2)) for one in either))
 
 
-def _wrapped(angle_rad: Float) -> Float:
-    return np.asarray((angle_rad + np.pi) % (2 * np.pi) - np.pi)
-
-
 def _zero(angles: Float, turns: Float, rate: float) -> tuple[float, float]:
     """Return the hand's direction at zero and how far (rms, rad) the photos are from one."""
     there = angles - 2 * np.pi * rate * turns
     zero = float(np.angle(np.exp(1j * there).mean()))
-    return zero, float(np.sqrt(np.mean(_wrapped(there - zero) ** 2)))
+    return zero, float(np.sqrt(np.mean(wrapped_rad(there - zero) ** 2)))
 
 
 def _rates(sheet: DialSheet, ticks: int | None) -> list[tuple[int, float]]:
@@ -309,7 +305,7 @@ def learn_counter(
     home, likely = placed
     radius = float(np.median([one.ring.radius_mm for one in seen]))
     ticks = find_ticks(seen, radius, sign)
-    turned = _wrapped(bearings - home)
+    turned = wrapped_rad(bearings - home)
     rising = 1.0 if sheet.clockwise else -1.0
     turns = np.array([seen[i].turns for i in good]) - rising * turned / (2 * np.pi)
     angles = np.array([fits[i].angle_rad for i in good]) - turned

@@ -11,6 +11,7 @@ from vision.dial_needle import NeedleFit
 from vision.dial_pose import Float, PlanePose
 from vision.dial_rotation import ScaleTurn
 from vision.dial_scale import ScaleFit
+from vision.quick import wrapped_rad
 
 MIN_SHARE = 0.40
 """Share of the marks that must agree on a pose."""
@@ -136,7 +137,7 @@ def pose_sigma_rad(scale: ScaleFit, needle: NeedleFit, height_mm: float, reach_m
     for j, step in enumerate(_STEP * np.eye(size)):
         moved = pose.moved(step)
         seen = rays if j < 6 else moved.camera.undistort(ends)
-        slope[j] = (_bearing(moved, seen, height_mm) - base + np.pi) % (2 * np.pi) - np.pi
+        slope[j] = wrapped_rad(_bearing(moved, seen, height_mm) - base)
     slope /= _STEP
     return float(np.sqrt(max(float(slope @ scale.fit.covariance @ slope), 0.0)))
 

@@ -8,7 +8,7 @@ from calibration.dial_sheet import DialSheet
 from readings import BadInputError
 from vision.dial_learn import LearnedPhoto
 from vision.dial_marks import sample
-from vision.dial_needle import NeedleLook, line_points, scan_rows, telling_axis
+from vision.dial_needle import NeedleLook, NeedleView, line_points, scan_rows, telling_axis
 from vision.dial_pose import Float
 from vision.dial_profiles import linear
 
@@ -92,6 +92,11 @@ def _reach(half: Float, u: Float, radius: float) -> Float:
     return out
 
 
+def _view(one: LearnedPhoto, look: NeedleLook) -> NeedleView:
+    scale = one.scale
+    return NeedleView(one.image, scale.pose, look, scale.blur_px, scale.scan.light)
+
+
 def _refine(
     photos: list[LearnedPhoto], lines: list[_Line], look: NeedleLook, radius: float
 ) -> NeedleLook:
@@ -100,9 +105,8 @@ def _refine(
     for _ in range(4):
         halves = []
         for one, line in zip(photos, lines, strict=True):
-            blur = one.scale.blur_px
             at = (line.angle_rad, line.miss_mm)
-            seen, scale = scan_rows(one.image, one.scale.pose, look, at, blur, u)
+            seen, scale = scan_rows(_view(one, look), at, u)
             halves.append(look.half_width_mm + seen.widen_px / scale)
             good = (u > 0.15 * radius) & (look.half_width_mm > 0) & (u < look.rim_mm)
             _follow(line, u[good], (seen.offset_px / scale)[good])
@@ -165,7 +169,7 @@ def _check_needle(one: LearnedPhoto, line: _Line, look: NeedleLook) -> None:
     """Refuse a photo in which no needle of the learned look lies where the owner read it."""
     u = look.u_mm[(look.u_mm > look.hub_mm) & (look.u_mm < min(look.tip_mm, look.rim_mm))]
     at = (line.angle_rad, line.miss_mm)
-    seen, _ = scan_rows(one.image, one.scale.pose, look, at, one.scale.blur_px, u)
+    seen, _ = scan_rows(_view(one, look), at, u)
     if not len(u) or np.mean(seen.contrast > 0.4 * one.scale.scan.light) < _SEEN:
         msg = (
             f"I cannot make out the needle at {one.photo.reading_divisions:g} divisions in "

@@ -4,16 +4,12 @@ A wire or a scratch across the face may pass the pivot and be as dark and as thi
 but it goes on behind the needle's tail; another dial's needle has another colour.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.dial_judge import MIN_TAIL
-from vision.dial_marks import sample
-from vision.dial_needle import NeedleFit, NeedleLook, line_points, scan_strip
-from vision.dial_pose import Float, PlanePose
-from vision.dial_profiles import linear
+from vision.dial_needle import NeedleFit, NeedleView, line_points, scan_strip
 from vision.quick import median
 
 _COLOUR = (
@@ -28,49 +24,40 @@ _BESIDE_PX = 1.5
 _COLOUR_AT = (0.25, 0.6)  # of the radius
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class NeedleView:
-    """One picture of a needle's surroundings, about one settled pose."""
+def contradicts(view: NeedleView, fit: NeedleFit, radius_mm: float) -> bool:
+    """Return whether colour or length say that a fitted line is not the taught needle.
 
-    image: NDArray[np.uint8]
-    pose: PlanePose
-    look: NeedleLook
-    radius_mm: float
-    blur_px: float
-    mark_light: float
+    `radius_mm` is that of the scale.
+    """
+    missing = view.look.tail_mm > view.look.hub_mm and fit.tail_share <= MIN_TAIL
+    alike = _COLOUR_FRONT if missing else _COLOUR
+    return _colour(view, fit, radius_mm) < alike or _behind(view, fit, radius_mm) > _BEHIND
 
-    def contradicts(self, fit: NeedleFit) -> bool:
-        """Return whether colour or length say that a fitted line is not the taught needle."""
-        missing = self.look.tail_mm > self.look.hub_mm and fit.tail_share <= MIN_TAIL
-        alike = _COLOUR_FRONT if missing else _COLOUR
-        return self.colour(fit) < alike or self.behind(fit) > _BEHIND
 
-    def colour(self, fit: NeedleFit) -> float:
-        """Return the cosine between the steps of colour from face to needle, seen and taught."""
-        look = self.look
-        u = np.linspace(*_COLOUR_AT, _ROWS + 1) * self.radius_mm
-        clear_px = 2.5 * self.blur_px + _BESIDE_PX
-        beside = look.width_at(u) + clear_px / fit.px_per_mm + u * fit.smear_rad / 2
-        step = self._light(fit, u, 0.0 * u)
-        step = step - (self._light(fit, u, beside) + self._light(fit, u, -beside)) / 2
-        seen = np.array([median(channel) for channel in step.T])
-        length = float(np.linalg.norm(seen) * np.linalg.norm(look.step))
-        return float(seen @ look.step) / max(length, 1e-9)
+def _colour(view: NeedleView, fit: NeedleFit, radius_mm: float) -> float:
+    """Return the cosine between the steps of colour from face to needle, seen and taught."""
+    u = np.linspace(*_COLOUR_AT, _ROWS + 1) * radius_mm
+    clear_px = 2.5 * view.blur_px + _BESIDE_PX
+    aside = view.look.width_at(u) + clear_px / fit.px_per_mm + u * fit.smear_rad / 2
+    middle, left, right = (
+        view.light(line_points(fit.angle_rad, fit.miss_mm, u, v)) for v in (0.0 * u, -aside, aside)
+    )
+    step = middle - (left + right) / 2
+    seen = np.array([median(channel) for channel in step.T])
+    length = float(np.linalg.norm(seen) * np.linalg.norm(view.look.step))
+    return float(seen @ view.look.step) / max(length, 1e-9)
 
-    def _light(self, fit: NeedleFit, u: Float, v: Float) -> Float:
-        points = line_points(fit.angle_rad, fit.miss_mm, u, v)
-        return linear(sample(self.image, self.pose.project(points, -self.look.height_mm)))
 
-    def behind(self, fit: NeedleFit) -> float:
-        """Return the share of rows behind the tail where the line goes on; 0 for long tails."""
-        look, radius = self.look, self.radius_mm
-        if look.tail_mm > _LONGEST * radius:
-            return 0.0
-        u = -np.linspace(look.tail_mm + _GAP * radius, _REACH * radius, _ROWS)
-        half = median(look.half_width_mm[look.half_width_mm > 0])
-        bar = replace(look, u_mm=np.array([-radius, radius]), half_width_mm=np.full(2, half))
-        line, blur = (fit.angle_rad, fit.miss_mm), self.blur_px
-        strip = scan_strip(self.image, self.pose, bar, line, blur, self.mark_light, u)
-        beside_px = np.abs(strip.offset_mm) * strip.px_per_mm
-        near = beside_px < _BESIDE_PX + half * strip.px_per_mm / 2
-        return float(np.mean((strip.strength > _STRONG) & near))
+def _behind(view: NeedleView, fit: NeedleFit, radius_mm: float) -> float:
+    """Return the share of rows behind the tail where the line goes on; 0 for long tails."""
+    look = view.look
+    if look.tail_mm > _LONGEST * radius_mm:
+        return 0.0
+    u = -np.linspace(look.tail_mm + _GAP * radius_mm, _REACH * radius_mm, _ROWS)
+    half = median(look.half_width_mm[look.half_width_mm > 0])
+    ends = np.array([-radius_mm, radius_mm])
+    bar = replace(view, look=replace(look, u_mm=ends, half_width_mm=np.full(2, half)))
+    strip = scan_strip(bar, (fit.angle_rad, fit.miss_mm), u)
+    aside_px = np.abs(strip.offset_mm) * strip.px_per_mm
+    near = aside_px < _BESIDE_PX + half * strip.px_per_mm / 2
+    return float(np.mean((strip.strength > _STRONG) & near))

@@ -109,6 +109,23 @@ Line = tuple[float, float]
 """Direction (rad) and signed distance from the pivot (mm)."""
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class NeedleView:
+    """One picture in which a needle is measured, about one settled pose."""
+
+    image: NDArray[np.uint8]
+    pose: PlanePose
+    look: NeedleLook
+    blur_px: float
+    mark_light: float
+    """The marks' contrast in this picture, by which the needle's is judged."""
+
+    def light(self, points_mm: Float) -> Float:
+        """Return light (..., 3) at points (..., 2) of the needle's plane."""
+        pixels = self.pose.project(points_mm.reshape(-1, 2), -self.look.height_mm)
+        return linear(sample(self.image, pixels.reshape(points_mm.shape)))
+
+
 def needle_look(dial: TaughtDial) -> NeedleLook:
     """Return the look of a taught dial's needle."""
     return NeedleLook(
@@ -151,47 +168,31 @@ def scale_across(pose: PlanePose, look: NeedleLook, angle_rad: float, u_mm: Floa
     return np.asarray(area / np.linalg.norm(along, axis=1) * 1e2)
 
 
-def scan_rows(
-    image: NDArray[np.uint8],
-    pose: PlanePose,
-    look: NeedleLook,
-    line: Line,
-    blur_px: float,
-    u_mm: Float,
-) -> tuple[Stripes, Float]:
+def scan_rows(view: NeedleView, line: Line, u_mm: Float) -> tuple[Stripes, Float]:
     """Measure the needle across at places along a line; also return pixels per mm there.
 
     Contrasts come in units of light along the needle's own colour step.
     """
-    scale = scale_across(pose, look, line[0], u_mm)
+    look, blur_px = view.look, view.blur_px
+    scale = scale_across(view.pose, look, line[0], u_mm)
     half_px = look.width_at(u_mm) * scale
     span = half_px + 2.5 * blur_px + 2.5
     v_px = span[:, None] * np.linspace(-1.0, 1.0, _ACROSS)
-    points = line_points(line[0], line[1], u_mm[:, None], v_px / scale[:, None])
-    pixels = pose.project(points.reshape(-1, 2), -look.height_mm).reshape(*v_px.shape, 2)
-    length = float(np.linalg.norm(look.step))
-    profiles = linear(sample(image, pixels)) @ (look.step / length**2)
+    light = view.light(line_points(*line, u_mm[:, None], v_px / scale[:, None]))
+    profiles = light @ (look.step / float(np.linalg.norm(look.step)) ** 2)
     return match_stripe(v_px, profiles, half_px, blur_px), scale
 
 
-def scan_strip(
-    image: NDArray[np.uint8],
-    pose: PlanePose,
-    look: NeedleLook,
-    line: Line,
-    blur_px: float,
-    mark_light: float,
-    u: Float,
-) -> Strip:
+def scan_strip(view: NeedleView, line: Line, u: Float) -> Strip:
     """Measure a needle about a line at places `u` (mm) along it."""
-    seen, scale = scan_rows(image, pose, look, line, blur_px, u)
-    limit = look.width_at(u) * scale + blur_px + 1.0
+    seen, scale = scan_rows(view, line, u)
+    limit = view.look.width_at(u) * scale + view.blur_px + 1.0
     return Strip(
         u,
         np.clip(seen.offset_px, -limit, limit) / scale,
         seen.sigma_px / scale,
-        seen.contrast / mark_light,
-        seen.noise / mark_light,
+        seen.contrast / view.mark_light,
+        seen.noise / view.mark_light,
         seen.widen_px,
         scale,
     )
@@ -302,20 +303,7 @@ def _summary(
     )
 
 
-def fit_needle(
-    image: NDArray[np.uint8],
-    pose: PlanePose,
-    look: NeedleLook,
-    angle_rad: float,
-    blur_px: float,
-    mark_light: float,
-    *,
-    rounds: int = 4,
-) -> NeedleFit | None:
+def fit_needle(view: NeedleView, angle_rad: float, *, rounds: int = 4) -> NeedleFit | None:
     """Fit the needle as a free line from a first direction; None where nothing fits."""
-    u = needle_rows(look)
-    return follow_line(
-        lambda line: scan_strip(image, pose, look, line, blur_px, mark_light, u),
-        (angle_rad, 0.0),
-        rounds,
-    )
+    u = needle_rows(view.look)
+    return follow_line(lambda line: scan_strip(view, line, u), (angle_rad, 0.0), rounds)

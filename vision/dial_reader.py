@@ -17,17 +17,18 @@ from vision.dial_judge import (
     judge_turn,
     sigma_divisions,
 )
-from vision.dial_likeness import NeedleView
+from vision.dial_likeness import contradicts
 from vision.dial_marks import scale_look
-from vision.dial_needle import NeedleFit, fit_needle, needle_look
+from vision.dial_needle import NeedleFit, NeedleView, fit_needle, needle_look
 from vision.dial_needle_search import candidates, likeness
 from vision.dial_rotation import turn_of
 from vision.dial_scale import ScaleFit, settle
 from vision.dial_smear import fit_smeared, smear_trials
-from vision.dial_track_needle import NeedleTrack, Seen, better_needle
+from vision.dial_track_needle import NeedleTrack, better_needle
 from vision.dial_track_turns import Sight, TurnsTold
 from vision.dial_track_watch import ClarityWatch, FrozenWatch
 from vision.picture import Picture
+from vision.quick import wrapped_rad
 
 _BLACK = 6  # a picture whose brightest percent is under this grey level carries no light
 _RIVAL = 0.7  # of the best needle's score: what comes so near may be the needle as well
@@ -188,50 +189,42 @@ class DialReader:
         self, image: NDArray[np.uint8], held: HeldScale, light: float
     ) -> NeedleFit | None:
         """Return the needle that was followed, or else the best of the whole turn."""
-        followed = self._track.find(image, held, light)
+        scale, field = held.scale, held.field
+        view = NeedleView(image, scale.pose, self._needle, scale.blur_px, light)
+        followed = self._track.find(view, held)
         if followed is not None:
             return followed
-        scale, field = held.scale, held.field
-        blur = scale.blur_px
         found = candidates(likeness(image, field, light), field)
         worth = [angle for angle, score in found if score > _WORTH * found[0][1]]
-        fits = [
-            fit
-            for angle in worth
-            if (fit := fit_needle(image, scale.pose, self._needle, angle, blur, light))
-        ]
-        view = NeedleView(
-            image, scale.pose, self._needle, self._dial.radius_mm, scale.blur_px, light
-        )
-        fits = sorted(fits, key=lambda fit: fit.score, reverse=True)
-        best = next((fit for fit in fits if not view.contradicts(fit)), None)
+        fits = [fit for angle in worth if (fit := fit_needle(view, angle))]
+        fits.sort(key=lambda fit: fit.score, reverse=True)
+        best = next((fit for fit in fits if not self._contradicted(view, fit)), None)
         if best is not None and best.front_share > STILL_FRONT:
             if self._rivals(best, fits, view):
                 raise _RefusalError("needle ambiguous", held.sight(None))
             return best
         start = worth[0] if best is None else best.angle_rad
-        moved = self._in_motion(image, scale, light, start, best)
-        return None if moved is None or view.contradicts(moved) else moved
+        moved = self._in_motion(view, start, best)
+        if moved is None or moved is best:
+            return moved
+        return None if self._contradicted(view, moved) else moved
+
+    def _contradicted(self, view: NeedleView, fit: NeedleFit) -> bool:
+        return contradicts(view, fit, self._dial.radius_mm)
 
     def _rivals(self, best: NeedleFit, fits: list[NeedleFit], view: NeedleView) -> bool:
         """Return whether another line might as well be the needle."""
         for fit in fits:
-            apart = abs((fit.angle_rad - best.angle_rad + np.pi) % (2 * np.pi) - np.pi)
+            apart = abs(wrapped_rad(fit.angle_rad - best.angle_rad))
             as_good = fit.score > _RIVAL * best.score and judge_needle(fit, self._dial) is None
-            if apart > _APART_RAD and as_good and not view.contradicts(fit):
+            if apart > _APART_RAD and as_good and not self._contradicted(view, fit):
                 return True
         return False
 
     def _in_motion(
-        self,
-        image: NDArray[np.uint8],
-        scale: ScaleFit,
-        light: float,
-        angle_rad: float,
-        still: NeedleFit | None,
+        self, view: NeedleView, angle_rad: float, still: NeedleFit | None
     ) -> NeedleFit | None:
         """Try a needle that moved during the exposure; the better of it and the still one."""
-        view = Seen(image, scale, light).fan(self._needle)
         trials = smear_trials(self._most_rad)
         fan = fit_smeared(view, (angle_rad, 0.0), trials, float(trials[0]))
         return better_needle(fan, still, self._dial) or still

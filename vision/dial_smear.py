@@ -5,17 +5,15 @@ much paler; in light (not display levels) the smear is even, so its middle is th
 the middle of the exposure. The angle swept is the one under which the fan fits best.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from vision.dial_marks import sample
 from vision.dial_needle import (
     Line,
     NeedleFit,
-    NeedleLook,
+    NeedleView,
     Strip,
     follow_line,
     line_points,
@@ -23,8 +21,8 @@ from vision.dial_needle import (
     scale_across,
     telling_axis,
 )
-from vision.dial_pose import Float, PlanePose
-from vision.dial_profiles import linear, match
+from vision.dial_pose import Float
+from vision.dial_profiles import match
 from vision.quick import median
 
 _ACROSS = 25
@@ -51,26 +49,17 @@ def smeared_bar(
     return bar, -(slope[0] - slope[1] - slope[2] + slope[3]) / s
 
 
-def scan_fan(
-    image: NDArray[np.uint8],
-    pose: PlanePose,
-    look: NeedleLook,
-    line: Line,
-    blur_px: float,
-    mark_light: float,
-    smear_rad: float,
-    u: Float,
-) -> Strip:
+def scan_fan(view: NeedleView, line: Line, smear_rad: float, u: Float) -> Strip:
     """Measure a needle swept over `smear_rad` about a line at places `u` (mm) along it."""
-    scale = scale_across(pose, look, line[0], u)
+    look, blur_px = view.look, view.blur_px
+    scale = scale_across(view.pose, look, line[0], u)
     half = look.width_at(u) * scale
     smear = np.abs(u) * smear_rad * scale
     span = half + smear / 2 + 2.5 * blur_px + 2.5
     v_px = span[:, None] * np.linspace(-1.0, 1.0, _ACROSS)
-    points = line_points(line[0], line[1], u[:, None], v_px / scale[:, None])
-    pixels = pose.project(points.reshape(-1, 2), -look.height_mm).reshape(*v_px.shape, 2)
     axis = telling_axis(look.step)
-    profiles = linear(sample(image, pixels)) @ (axis / float(look.step @ axis))
+    light = view.light(line_points(*line, u[:, None], v_px / scale[:, None]))
+    profiles = light @ (axis / float(look.step @ axis))
     shape, slope = smeared_bar(v_px, half[:, None], smear[:, None], blur_px)
     ramp = v_px / span[:, None]
     seen = match(profiles, np.stack([np.ones_like(v_px), ramp, shape, slope], axis=2))
@@ -79,8 +68,8 @@ def scan_fan(
         u,
         np.clip(seen.offset_px, -limit, limit) / scale,
         seen.sigma_px / scale,
-        seen.contrast / mark_light,
-        seen.noise / mark_light,
+        seen.contrast / view.mark_light,
+        seen.noise / view.mark_light,
         np.zeros_like(u),
         scale,
     )
@@ -91,48 +80,33 @@ def smear_trials(most_rad: float) -> Float:
     return np.asarray(most_rad * np.arange(1, _TRIALS + 1) / _TRIALS)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class FanView:
-    """One picture of a needle in motion, about one settled pose."""
+def _try_smear(view: NeedleView, smear_rad: float, start: Line) -> tuple[float, float, Line] | None:
+    """Return noise, smear and line of the best fan of one smear, by few rows."""
+    rows = needle_rows(view.look)[::_FEW]
+    noise: list[float] = []
 
-    image: NDArray[np.uint8]
-    pose: PlanePose
-    look: NeedleLook
-    blur_px: float
-    mark_light: float
+    def scan(line: Line) -> Strip:
+        strip = scan_fan(view, line, smear_rad, rows)
+        noise.append(median(strip.noise))
+        return strip
 
-    def scan(self, line: Line, smear_rad: float, u: Float) -> Strip:
-        """Measure a fan about a line at places `u` (mm) along it."""
-        view = self.image, self.pose, self.look
-        return scan_fan(*view, line, self.blur_px, self.mark_light, smear_rad, u)
-
-    def try_smear(self, smear_rad: float, start: Line) -> tuple[float, float, Line] | None:
-        """Return noise, smear and line of the best fan of one smear, by few rows."""
-        rows = needle_rows(self.look)[::_FEW]
-        noise: list[float] = []
-
-        def scan(line: Line) -> Strip:
-            strip = self.scan(line, smear_rad, rows)
-            noise.append(median(strip.noise))
-            return strip
-
-        fit = follow_line(scan, start, 2)
-        return None if fit is None else (noise[-1], smear_rad, (fit.angle_rad, fit.miss_mm))
+    fit = follow_line(scan, start, 2)
+    return None if fit is None else (noise[-1], smear_rad, (fit.angle_rad, fit.miss_mm))
 
 
-def fit_smeared(view: FanView, start: Line, trials: Float, step_rad: float) -> NeedleFit | None:
+def fit_smeared(view: NeedleView, start: Line, trials: Float, step_rad: float) -> NeedleFit | None:
     """Fit a needle that swept about one of the angles `trials` (rad); None where no fan fits.
 
     Each trial gets a line of its own. Too small a trial makes the outer rows paler than the inner
     ones, too large a one stronger: the right one makes all alike. Half of `step_rad` to both sides
     of the best is tried as well; all rows are measured about the best only.
     """
-    found = [one for smear in trials.tolist() if (one := view.try_smear(smear, start))]
+    found = [one for smear in trials.tolist() if (one := _try_smear(view, smear, start))]
     if not found:
         return None
     between = min(found)[1] + np.array([-step_rad / 2, step_rad / 2])
-    found += [one for smear in between.tolist() if (one := view.try_smear(smear, start))]
+    found += [one for smear in between.tolist() if (one := _try_smear(view, smear, start))]
     _, smear, line = min(found)
     rows = needle_rows(view.look)
-    fan = follow_line(lambda at: view.scan(at, smear, rows), line, 3, settled_rad=_SETTLED_RAD)
+    fan = follow_line(lambda at: scan_fan(view, at, smear, rows), line, 3, settled_rad=_SETTLED_RAD)
     return None if fan is None else replace(fan, smear_rad=smear)

@@ -1,9 +1,9 @@
 """Follow a needle from picture to picture of a held dial, quicker than it is found anew.
 
 Every picture is still searched over the whole turn, coarsely: the needle must be the best there
-is. What is saved is the work of telling it from rivals and of getting to its line: a few rows
-take the line there, then all rows are measured as in a first picture. What does not look like
-the needle that was followed is left to the full search.
+is. What is saved is the work of telling it from rivals and of preparing its rows; all of them are
+measured as in a first picture. What does not look like the needle that was followed is left to
+the full search.
 """
 
 from dataclasses import dataclass, replace
@@ -15,12 +15,19 @@ from numpy.typing import NDArray
 from calibration.dials import TaughtDial
 from vision.dial_hold import HeldScale, fixed_maps, look_up
 from vision.dial_judge import STILL_FRONT, judge_needle
-from vision.dial_needle import Line, NeedleFit, NeedleLook, follow_line, telling_axis
+from vision.dial_needle import (
+    Line,
+    NeedleFit,
+    NeedleLook,
+    NeedleView,
+    follow_line,
+    telling_axis,
+)
 from vision.dial_needle_search import NeedleField, candidates, step_from_face
 from vision.dial_profiles import linear
-from vision.dial_scale import ScaleFit
-from vision.dial_smear import FanView, fit_smeared, smear_trials
+from vision.dial_smear import fit_smeared, smear_trials
 from vision.dial_track_gauge import NeedleGauge
+from vision.quick import wrapped_rad
 
 _SUM = np.ones((1, 3), np.float32)
 _RIVAL = 0.6  # candidates whose likeness is under this share of the best are none
@@ -32,10 +39,6 @@ _CLEARLY = 0.05  # more of a needle's front in sight speaks for one fit over ano
 _LESS_STRENGTH = 0.9
 _SLOW = 0.4  # of the most smear: a needle that goes by less between two pictures is hardly smeared
 _FASTER = 1.5  # a needle may turn as much faster within an exposure than between pictures
-
-
-def _wrapped(angle_rad: float) -> float:
-    return float((angle_rad + np.pi) % (2 * np.pi) - np.pi)
 
 
 class _CoarseSearch:
@@ -58,19 +61,6 @@ class _CoarseSearch:
         like = step_from_face(np.asarray(level, dtype=np.float32), light)
         (angle, best), (_, rival) = candidates(like, self._field, count=2, fine=True)
         return angle, rival / max(best, 1e-9)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Seen:
-    """What a picture is searched with."""
-
-    image: NDArray[np.uint8]
-    scale: ScaleFit
-    light: float
-
-    def fan(self, look: NeedleLook) -> FanView:
-        """Return it as a needle in motion is looked at."""
-        return FanView(self.image, self.scale.pose, look, self.scale.blur_px, self.light)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,15 +103,15 @@ class NeedleTrack:
             self.forget()
             return
         last, self._last = self._last, fit
-        self._step_rad = 0.0 if last is None else _wrapped(fit.angle_rad - last.angle_rad)
+        self._step_rad = 0.0 if last is None else wrapped_rad(fit.angle_rad - last.angle_rad)
         seen, self._coarse_rad = self._coarse_rad, None
-        self._beside_rad = None if seen is None else _wrapped(fit.angle_rad - seen)
+        self._beside_rad = None if seen is None else wrapped_rad(fit.angle_rad - seen)
         if fit.smear_rad == 0.0:
             self._whole = (fit.front_share, fit.strength)
         elif abs(self._step_rad) > fit.smear_rad / 2:
             self._exposed = fit.smear_rad / abs(self._step_rad)
 
-    def find(self, image: NDArray[np.uint8], held: HeldScale, light: float) -> NeedleFit | None:
+    def find(self, seen: NeedleView, held: HeldScale) -> NeedleFit | None:
         """Return the followed needle in a picture; None where it has to be searched in full."""
         last = self._last
         if last is None:
@@ -129,7 +119,6 @@ class NeedleTrack:
         if self._tools is None or self._tools.held is not held:
             gauge = NeedleGauge(held.scale, self._look)
             self._tools = _Tools(held, _CoarseSearch(held.field), gauge)
-        seen = Seen(image, held.scale, light)
         angle = self._direction(seen, self._tools.search, last)
         if angle is None:
             return None
@@ -140,19 +129,19 @@ class NeedleTrack:
         fan = self._moving(seen, fit or replace(last, angle_rad=angle), last)
         return better_needle(fan, fit, self._dial)
 
-    def _direction(self, seen: Seen, search: _CoarseSearch, last: NeedleFit) -> float | None:
+    def _direction(self, seen: NeedleView, search: _CoarseSearch, last: NeedleFit) -> float | None:
         """Return the best direction of the whole turn where it surely is the needle's.
 
         The last one where the needle seems to rest.
         """
-        angle, rival = search.best(seen.image, seen.light)
+        angle, rival = search.best(seen.image, seen.mark_light)
         expected = last.angle_rad + self._step_rad
-        near = abs(_wrapped(angle - expected)) < _NEAR_RAD + abs(self._step_rad)
+        near = abs(wrapped_rad(angle - expected)) < _NEAR_RAD + abs(self._step_rad)
         if not near and rival > _RIVAL:
             return None
         self._coarse_rad = angle
         start = angle + (self._beside_rad or 0.0)
-        rests = abs(_wrapped(start - last.angle_rad)) < _COARSE_RAD
+        rests = abs(wrapped_rad(start - last.angle_rad)) < _COARSE_RAD
         return last.angle_rad if rests else start
 
     def _alike(self, fit: NeedleFit, last: NeedleFit) -> bool:
@@ -162,7 +151,7 @@ class NeedleTrack:
         """
         if fit.front_share > STILL_FRONT:
             return True
-        slow = abs(_wrapped(fit.angle_rad - last.angle_rad)) < _SLOW * self._most_rad
+        slow = abs(wrapped_rad(fit.angle_rad - last.angle_rad)) < _SLOW * self._most_rad
         front, strength = self._whole
         return (
             slow
@@ -170,24 +159,26 @@ class NeedleTrack:
             and fit.strength > _LESS_STRENGTH * strength
         )
 
-    def _still(self, seen: Seen, gauge: NeedleGauge, line: Line, rounds: int) -> NeedleFit | None:
+    def _still(
+        self, seen: NeedleView, gauge: NeedleGauge, line: Line, rounds: int
+    ) -> NeedleFit | None:
         return follow_line(
-            lambda at: gauge.scan(seen.image, at, seen.light),
+            lambda at: gauge.scan(seen.image, at, seen.mark_light),
             line,
             rounds,
             settled_rad=_SETTLED_RAD,
         )
 
-    def _moving(self, seen: Seen, start: NeedleFit, last: NeedleFit) -> NeedleFit | None:
+    def _moving(self, seen: NeedleView, start: NeedleFit, last: NeedleFit) -> NeedleFit | None:
         """Return a needle smeared by no more than its motion since the last picture explains."""
-        gone, turned = abs(_wrapped(start.angle_rad - last.angle_rad)), abs(self._step_rad)
+        gone, turned = abs(wrapped_rad(start.angle_rad - last.angle_rad)), abs(self._step_rad)
         trials = smear_trials(self._most_rad)
         step = float(trials[0])
         if self._exposed is None:
             likely = trials[: 1 + int(np.searchsorted(trials, _FASTER * max(gone, turned)))]
         else:
             likely = np.array([np.clip(self._exposed * gone, 0.75 * step, self._most_rad)])
-        return fit_smeared(seen.fan(self._look), (start.angle_rad, start.miss_mm), likely, step)
+        return fit_smeared(seen, (start.angle_rad, start.miss_mm), likely, step)
 
 
 def better_needle(

@@ -1,9 +1,11 @@
 """Small numeric helpers for loops that run many times a picture."""
 
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
+
+Angle = TypeVar("Angle", float, NDArray[np.float64])
 
 
 def median(values: NDArray[Any]) -> float:
@@ -25,3 +27,8 @@ def median(values: NDArray[Any]) -> float:
 def spread(values: NDArray[Any]) -> float:
     """Return the robust standard deviation of values about zero: 1.4826 times their median size."""
     return 1.4826 * median(np.abs(values))
+
+
+def wrapped_rad(angle_rad: Angle) -> Angle:
+    """Return an angle or angles (rad) turned by whole turns into [-pi, pi)."""
+    return (angle_rad + np.pi) % (2 * np.pi) - np.pi
