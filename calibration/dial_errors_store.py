@@ -1,8 +1,6 @@
 """Error tables in files: one a check, beside the dial's versions, never written over."""
 
 import json
-import os
-import tempfile
 from dataclasses import asdict, replace
 from datetime import datetime
 from pathlib import Path
@@ -10,6 +8,7 @@ from typing import Any
 
 from calibration.dial_errors import ErrorTable, MadeWith
 from calibration.dials import TaughtDial, check_dial_name
+from calibration.numbered import numbered, write_whole
 from readings import BadInputError, frozen_array
 
 _FORMAT = 1
@@ -44,24 +43,14 @@ class ErrorStore:
         self._folder = Path(folder)
 
     def _numbers(self, name: str) -> dict[int, Path]:
-        found = (self._folder / check_dial_name(name)).glob("e*.json")
-        return {int(p.stem[1:]): p for p in sorted(found) if p.stem[1:].isdigit()}
+        return numbered(self._folder / check_dial_name(name), "e", ".json")
 
     def save(self, table: ErrorTable) -> ErrorTable:
         """Write a table as the next check of its dial and return it with that number."""
-        place = self._folder / check_dial_name(table.dial)
-        place.mkdir(parents=True, exist_ok=True)
         kept = replace(table, number=max(self._numbers(table.dial), default=0) + 1)
-        handle, temporary = tempfile.mkstemp(dir=place, suffix=".part")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
-                json.dump(_pack(kept), file, indent=1, allow_nan=False)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(temporary).replace(place / f"e{kept.number:04d}.json")
-        except BaseException:
-            Path(temporary).unlink(missing_ok=True)
-            raise
+        path = self._folder / table.dial / f"e{kept.number:04d}.json"
+        text = json.dumps(_pack(kept), indent=1, allow_nan=False)
+        write_whole(path, lambda file: file.write(text.encode()))
         return kept
 
     def load(self, name: str, number: int) -> ErrorTable:

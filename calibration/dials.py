@@ -7,9 +7,7 @@ written to a temporary name and renamed.
 
 import builtins
 import json
-import os
 import re
-import tempfile
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Literal
@@ -18,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.counters import TaughtCounter, pack_counter, unpack_counter
+from calibration.numbered import numbered, write_whole
 from readings import BadInputError, LengthUnit, frozen_array, to_mm
 
 Float = NDArray[np.float64]
@@ -162,8 +161,7 @@ class DialStore:
         self._folder = Path(folder)
 
     def _versions(self, name: str) -> dict[int, Path]:
-        found = (self._folder / name).glob("v*.npz")
-        return {int(p.stem[1:]): p for p in sorted(found) if p.stem[1:].isdigit()}
+        return numbered(self._folder / name, "v", ".npz")
 
     def list(self) -> builtins.list[str]:
         """Return the names of the known dials in alphabetical order."""
@@ -175,20 +173,10 @@ class DialStore:
     def save(self, dial: TaughtDial) -> TaughtDial:
         """Write a dial as the next version of its name and return it with that version."""
         check_dial_name(dial.name)
-        place = self._folder / dial.name
-        place.mkdir(parents=True, exist_ok=True)
         version = max(self._versions(dial.name), default=0) + 1
         kept = replace(dial, version=version)
-        handle, temporary = tempfile.mkstemp(dir=place, suffix=".part")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                np.savez_compressed(file, **_pack(kept))
-                file.flush()
-                os.fsync(file.fileno())
-            Path(temporary).replace(place / f"v{version:04d}.npz")
-        except BaseException:
-            Path(temporary).unlink(missing_ok=True)
-            raise
+        path = self._folder / dial.name / f"v{version:04d}.npz"
+        write_whole(path, lambda file: np.savez_compressed(file, **_pack(kept)))
         return kept
 
     def load(self, name: str, version: int | None = None) -> TaughtDial:

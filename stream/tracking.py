@@ -12,6 +12,7 @@ from statistics import median
 from readings import CollarAngle, Reading, Sample
 from setups import Instrument, Still
 from sweeps import Trend
+from vision.dial_track_turns import OVER_TRAVEL_TURNS, UNSURE_TURNS
 
 DEG = pi / 180.0
 
@@ -32,11 +33,6 @@ MOVING_S = 0.3
 TREND_DIVISIONS = 0.08
 TREND_GAP_S = 0.5
 """After so long without a reading nobody knows how the needle moved last."""
-
-UNSURE_TURNS = 0.35
-"""A needle that jumps by more than this share of a turn may have passed a whole turn unseen."""
-
-OVER_TRAVEL_TURNS = 0.02
 
 
 @dataclass(frozen=True, slots=True)

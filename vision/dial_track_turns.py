@@ -13,7 +13,7 @@ UNSURE_TURNS = 0.35
 """A needle this far from where it was expected may have gone the other way about."""
 _FAST_TURNS = 0.25
 """A needle that would turn by more than this while it was not read may have gone further."""
-_OVER_TURNS = 0.02
+OVER_TRAVEL_TURNS = 0.02
 """How far a reading may lie beyond the dial's travel: the travel is a round figure."""
 
 
@@ -23,7 +23,7 @@ def travel_turns(dial: TaughtDial, divisions: float) -> list[int]:
     low, high = (end / dial.mm_per_turn for end in dial.travel_mm)
     at = divisions / dial.marks_per_turn
     first, last = int(low - at) - 2, int(high - at) + 2
-    over = _OVER_TURNS
+    over = OVER_TRAVEL_TURNS
     return [k for k in range(first, last + 1) if low - over <= at + k <= high + over]
 
 
