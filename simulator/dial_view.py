@@ -9,7 +9,7 @@ import numpy as np
 from calibration.camera import CameraModel
 from simulator.dial_design import DialDesign
 from simulator.dial_glare import Glare, random_glare
-from simulator.optics import Float, Place, facing_axes, project, through, turned_axes
+from simulator.optics import Float, Place, facing_axes, project, through
 
 Category = Literal["clean", "tilt", "glare", "dim", "defocus", "motion", "part", "refuse"]
 Fault = Literal["half", "spin"]
@@ -96,11 +96,6 @@ class DialView:
         origin = through(self.camera, self.at_px, depth_mm)
         axes = facing_axes(origin, self.tilt_deg, self.towards_deg, self.turned_deg)
         return Place(axes, origin)
-
-    def case_place(self, design: DialDesign) -> Place:
-        """Return where the case stands, from which the bezel turns the scale."""
-        face = self.place(design)
-        return Place(turned_axes(face.axes, math.radians(self.bezel_deg)), face.origin_mm)
 
     def needle_rad(self, design: DialDesign) -> float:
         """Return where the needle points, clockwise from the zero mark."""
