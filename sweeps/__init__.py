@@ -115,7 +115,6 @@ from sweeps.traverse import traverse
 from sweeps.traverse_result import TraverseResult
 from sweeps.turn import fit_turn
 from sweeps.wheels import WheelLeg, wheel_legs
-from sweeps.zone import Zone, line_zone, plane_zone
 
 __all__ = [
     "DEFAULT_ALLOWANCE",
@@ -201,7 +200,6 @@ __all__ = [
     "Verdict",
     "Weight",
     "WheelLeg",
-    "Zone",
     "angle_plate",
     "axis_through",
     "back_off_mm",
@@ -236,7 +234,6 @@ __all__ = [
     "lean_limit",
     "level_on_jacks",
     "lever_from_moves",
-    "line_zone",
     "lobing_factor",
     "lock_shift",
     "locked_table",
@@ -250,7 +247,6 @@ __all__ = [
     "offset_geometry",
     "on_the_face",
     "plan_moves",
-    "plane_zone",
     "plug_clearance",
     "plug_cocked",
     "plug_reseat",

@@ -21,6 +21,7 @@ from sweeps.fourier import Float, harmonic_columns
 from sweeps.overlap import TURN_RAD
 from sweeps.result import SweepFailure, SweepResult, judge_places
 from sweeps.roundness import Roundness, roundness
+from sweeps.task import malformed
 from sweeps.turn import fit_turn
 
 Arc = tuple[float, float]
@@ -113,6 +114,9 @@ def centre_by_arcs(
         return SweepFailure("A face has no centre: arcs belong to a bore, a boss or a bar.")
     if not all(np.isfinite(edge) for arc in leave_out for edge in arc):
         return SweepFailure("An arc to be left out has an end that is not a number.")
+    reason = malformed(sweep)
+    if reason is not None:
+        return SweepFailure(reason, sweep.flags)
     by_hand = _outside(sweep.angle_rad, leave_out)
     hand = _cut(sweep, by_hand)
     found = find_falls(hand, least_fall_mm=least_fall_mm) if search else ()
@@ -172,7 +176,7 @@ def find_falls(
         nothing falls. A failure where more than half a turn would be left out or values
         are not numbers.
     """
-    if len(sweep) < _MIN_PLACES or not np.isfinite(sweep.value_mm + sweep.angle_rad).all():
+    if malformed(sweep) or len(sweep) < _MIN_PLACES:
         return SweepFailure("Falls need four readings or more, all of them numbers.")
     angle, level = _bins(sweep)
     touching = roundness(angle, level, "MCC")

@@ -28,6 +28,11 @@ class BudgetLine:
     note: str = ""
     spread: Distribution | None = None
 
+    def __post_init__(self) -> None:
+        if not (self.u_mm >= 0 and self.dof > 0):
+            msg = f"the budget's line {self.name!r} has u {self.u_mm} and {self.dof} dof"
+            raise ValueError(msg)
+
     @classmethod
     def of(
         cls, name: str, spread: Distribution, factor: float = 1.0, note: str = ""
@@ -121,12 +126,12 @@ def verdict(
     dof: float = inf,
     probability: float = 0.95,
 ) -> Verdict:
-    """Judge a size (never negative) against a tolerance with guard bands (ISO 14253-1).
+    """Judge a size (its sign does not matter) against a tolerance with guard bands (ISO 14253-1).
 
     Parameters
     ----------
     value_mm, u_mm, tolerance_mm
-        The result, its standard uncertainty (None or not finite: unknown), the limit.
+        The result, its standard uncertainty (None, negative or not finite: unknown), the limit.
     dof
         Effective degrees of freedom of `u_mm`.
     probability
@@ -143,13 +148,21 @@ def verdict(
     >>> verdict(0.004, 0.001, 0.005).word
     'cannot tell'
     """
-    if u_mm is None or not isfinite(u_mm) or not isfinite(value_mm):
+    guard = _guard_mm(u_mm, dof, probability)
+    if guard is None or not isfinite(value_mm) or not isfinite(tolerance_mm):
         return Verdict("cannot tell", inf, inf)
-    guard = coverage_factor(probability, dof) * u_mm
-    if value_mm + guard <= tolerance_mm:
+    size = abs(value_mm)
+    if size + guard <= tolerance_mm:
         return Verdict("inside", guard, guard)
-    word: VerdictWord = "outside" if value_mm - guard > tolerance_mm else "cannot tell"
+    word: VerdictWord = "outside" if size - guard > tolerance_mm else "cannot tell"
     return Verdict(word, guard, guard)
+
+
+def _guard_mm(u_mm: float | None, dof: float, probability: float) -> float | None:
+    """Return the guard band, None where what is known of the uncertainty gives none."""
+    if u_mm is None or not (isfinite(u_mm) and u_mm >= 0 and dof > 0):
+        return None
+    return coverage_factor(probability, dof) * u_mm
 
 
 def verdict_between(
@@ -167,10 +180,10 @@ def verdict_between(
     >>> verdict_between(0.4, 0.1, (0.0, inf)).word
     'inside'
     """
-    if u_mm is None or not isfinite(u_mm) or not isfinite(value_mm):
-        return Verdict("cannot tell", inf, inf)
     low, high = limits_mm
-    guard = coverage_factor(probability, dof) * u_mm
+    guard = _guard_mm(u_mm, dof, probability)
+    if guard is None or not isfinite(value_mm) or not low <= high:
+        return Verdict("cannot tell", inf, inf)
     if low + guard <= value_mm <= high - guard:
         return Verdict("inside", guard, 2 * guard)
     out = value_mm < low - guard or value_mm > high + guard

@@ -77,7 +77,9 @@ def as_arrays(place_mm: ArrayLike, value_mm: ArrayLike, sigma_mm: ArrayLike) -> 
     return place, value, np.full(len(value), sigma) if sigma.ndim == 0 else sigma
 
 
-def unusable_places(place: Float, value: Float, sigma: Float, *, width: int) -> str | None:
+def unusable_places(
+    place: Float, value: Float, sigma: Float, *, width: int, u_place_mm: float = 0.0
+) -> str | None:
     """Return why readings at places give no number, None where they can.
 
     `width` is 1 for places along a line, shape ``(n,)``, and 2 for places on a face.
@@ -87,6 +89,8 @@ def unusable_places(place: Float, value: Float, sigma: Float, *, width: int) -> 
         return "The columns of places and readings have different lengths."
     if not all(np.isfinite(each).all() for each in (place, value, sigma)):
         return "A place, a reading or its uncertainty is not a number, or is negative."
+    if not (np.isfinite(u_place_mm) and u_place_mm >= 0):
+        return "The uncertainty of a place must be a length, zero or more."
     return None
 
 

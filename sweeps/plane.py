@@ -107,7 +107,7 @@ def fit_plane(
         finite. No place is left out as an outlier: on a rough face the odd one is form.
     """
     place, height, sigma = as_arrays(place_mm, height_mm, sigma_mm)
-    reason = unusable_places(place, height, sigma, width=2)
+    reason = unusable_places(place, height, sigma, width=2, u_place_mm=u_place_mm)
     if reason is None and len(height) < MIN_PLACES:
         reason = f"Only {len(height)} place(s) were touched; a plane needs {MIN_PLACES} or more."
     if reason is None and layout_is_singular(place):

@@ -1,9 +1,11 @@
 """The trade's own few-point rules, for a pencil check beside the fit."""
 
 from dataclasses import dataclass
-from math import cos, pi, sin
+from math import cos, isfinite, pi, sin
+from typing import Literal
 
 from readings import Surface, offset_from_first_harmonic
+from sweeps.result import SweepFailure
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,10 +19,21 @@ class FewPoints:
     offset_y_mm: float
     closure_mm: float | None
 
+    def __bool__(self) -> Literal[True]:
+        return True
+
+
+def _unusable(readings_mm: tuple[float, ...], surface: Surface) -> SweepFailure | None:
+    if not all(isfinite(reading) for reading in readings_mm):
+        return SweepFailure("A reading is not a number.")
+    if surface == "face":
+        return SweepFailure("A face has no centre: an offset belongs to a bore, a boss or a bar.")
+    return None
+
 
 def four_point(
     r0_mm: float, r90_mm: float, r180_mm: float, r270_mm: float, *, surface: Surface
-) -> FewPoints:
+) -> FewPoints | SweepFailure:
     """Return the offset from readings at right, back, left and front.
 
     On a boss ``e_x = (r0 - r180) / 2``, ``e_y = (r90 - r270) / 2``; in a bore both change
@@ -30,12 +43,20 @@ def four_point(
     >>> four_point(0.3, 0.1, 0.1, 0.1, surface="boss")
     FewPoints(offset_x_mm=0.09999999999999999, offset_y_mm=0.0, closure_mm=0.2)
     """
+    failure = _unusable((r0_mm, r90_mm, r180_mm, r270_mm), surface)
+    if failure is not None:
+        return failure
     x, y = offset_from_first_harmonic((r0_mm - r180_mm) / 2, (r90_mm - r270_mm) / 2, surface)
     return FewPoints(x, y, (r0_mm + r180_mm) - (r90_mm + r270_mm))
 
 
-def three_point(r0_mm: float, r120_mm: float, r240_mm: float, *, surface: Surface) -> FewPoints:
+def three_point(
+    r0_mm: float, r120_mm: float, r240_mm: float, *, surface: Surface
+) -> FewPoints | SweepFailure:
     """Return the offset from readings at 0, 120 and 240 degrees; nothing checks it."""
+    failure = _unusable((r0_mm, r120_mm, r240_mm), surface)
+    if failure is not None:
+        return failure
     a1 = (2 * r0_mm - r120_mm - r240_mm) / 3
     b1 = (r120_mm - r240_mm) / 3**0.5
     x, y = offset_from_first_harmonic(a1, b1, surface)

@@ -48,8 +48,9 @@ def find_stops(
     Parameters
     ----------
     t_s, value_mm, sigma_mm
-        Accepted readings in time order. Refused pictures (a hand before the dial) are
-        simply missing; a pause goes on across such a gap where the reading is the same.
+        Accepted readings in time order; what is not a number is taken as missing. Refused
+        pictures (a hand before the dial) are simply missing; a pause goes on across such a
+        gap where the reading is the same.
     min_pause_s
         Shortest pause that counts.
     band_mm
@@ -61,7 +62,11 @@ def find_stops(
     tuple of Stop
         In time order; empty where nothing stood still.
     """
-    t, value, sigma = (np.asarray(a, dtype=np.float64) for a in (t_s, value_mm, sigma_mm))
+    columns = [np.asarray(a, dtype=np.float64) for a in (t_s, value_mm, sigma_mm)]
+    if columns[0].ndim != 1 or len({c.shape for c in columns}) != 1:
+        msg = "times, readings and their uncertainties must be columns of one length"
+        raise ValueError(msg)
+    t, value, sigma = np.array(columns)[:, np.isfinite(columns).all(axis=0)]
     if len(t) < MIN_READINGS:
         return ()
     band = band_mm if band_mm is not None else _band(value, sigma)

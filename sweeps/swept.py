@@ -16,6 +16,7 @@ from sweeps.linear import frozen
 from sweeps.result import Harmonic, SweepFailure, SweepResult
 from sweeps.retrace import retrace_loss_mm
 from sweeps.slots import on_the_face
+from sweeps.task import unusable
 from sweeps.turn import fit_turn
 
 _CUT_FLAGS = ("stylus off the work", "end of travel")
@@ -121,6 +122,9 @@ def sweep_face(
     results: list[SweepResult] = []
     left_out = 0.0
     for turn in turns:
+        reason = unusable(turn)
+        if reason is not None:
+            return SweepFailure(reason, turn.flags)
         clean, share = _clean(turn)
         if isinstance(clean, SweepFailure):
             return clean

@@ -10,7 +10,6 @@ from sweeps.allowance import DEFAULT_ALLOWANCE, Allowance
 from sweeps.budget import BudgetLine, combine
 from sweeps.distributions import Rectangular
 from sweeps.first import stated_lines
-from sweeps.fourier import Float
 from sweeps.linear import Linear, as_arrays, distinct, frozen, mean_return_mm, unusable_places
 from sweeps.result import SweepFailure
 from sweeps.robust import Fitted
@@ -76,10 +75,11 @@ def traverse(
     """
     place, value, sigma = as_arrays(place_mm, value_mm, sigma_mm)
     time = None if t_s is None else np.array(t_s, dtype=np.float64)
-    reason = _unusable(place, value, sigma, time)
+    line = Line(place, value, sigma, time, u_place_mm)
+    reason = _unusable(line)
     if reason is not None:
         return SweepFailure(reason)
-    line, share = _clean(Line(place, value, sigma, time, u_place_mm))
+    line, share = _clean(line)
     if share > _MOST_SLOTS:
         return SweepFailure(
             f"{share:.0%} of the run fell into slots or off the face: run beside them.",
@@ -98,8 +98,9 @@ def traverse(
     return _result(line, fit, allowance, u_dial_mm, share)
 
 
-def _unusable(place: Float, value: Float, sigma: Float, time: Float | None) -> str | None:
-    reason = unusable_places(place, value, sigma, width=1)
+def _unusable(line: Line) -> str | None:
+    place, value, time = line.place_mm, line.value_mm, line.t_s
+    reason = unusable_places(place, value, line.sigma_mm, width=1, u_place_mm=line.u_place_mm)
     if reason is not None:
         return reason
     if time is not None and (time.shape != value.shape or not np.isfinite(time).all()):

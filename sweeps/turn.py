@@ -28,7 +28,7 @@ from sweeps.overlap import (
 )
 from sweeps.result import Harmonic, SweepFailure, SweepResult, offset_geometry
 from sweeps.robust import RobustFit
-from sweeps.task import Task, fit_task, one_way, unusable
+from sweeps.task import Task, fit_task, one_way, unusable, unusable_sizes
 
 FULL_PLACES = 8
 FULL_ARC_RAD = np.radians(270.0)
@@ -69,11 +69,12 @@ def fit_turn(
     Returns
     -------
     SweepResult or SweepFailure
-        A failure (false) where the arc is under a third of a turn, under three places
-        were touched, a value is not finite, the stylus left the work, the dial ran out
-        of travel, or over 30 % of the readings contradict the rest.
+        A failure (false) where a stated size cannot be, the arc is under a third of a
+        turn, under three places were touched, a value is not finite, the stylus left the
+        work, the dial ran out of travel, or over 30 % of the readings contradict the rest.
     """
-    reason = unusable(sweep)
+    reason = unusable_sizes(surface, diameter_mm, tip_radius_mm, travel_mm, u_dial_mm)
+    reason = reason or unusable(sweep)
     if reason is not None:
         return SweepFailure(reason, sweep.flags)
     clipped = detect_clipped(sweep, travel_mm) or _clipped_flags(sweep.flags)

@@ -15,9 +15,9 @@ from sweeps import (
     fit_plane,
     level_on_jacks,
     monte_carlo,
-    plane_zone,
     roll_between_centres,
 )
+from sweeps.zone import plane_zone
 
 LIGHT = settings(max_examples=20, deadline=None)
 JACKS = np.array([[-50.0, -30.0], [60.0, -35.0], [0.0, 40.0], [55.0, 38.0]])

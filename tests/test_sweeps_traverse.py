@@ -12,13 +12,13 @@ from sweeps import (
     Slope,
     SweepFailure,
     UnusableResultError,
-    line_zone,
     monte_carlo,
     reverse_square,
     squareness,
     tram_square,
     traverse,
 )
+from sweeps.zone import line_zone
 
 LIGHT = settings(max_examples=20, deadline=None)
 FEW = st.lists(st.integers(-50, 50), min_size=4, max_size=12)
