@@ -7,7 +7,7 @@ from math import degrees, hypot, pi, sqrt
 import numpy as np
 
 from readings import Surface, Sweep, offset_from_first_harmonic
-from sweeps.allowance import DEFAULT_ALLOWANCE, Allowance
+from sweeps.allowance import DEFAULT_ALLOWANCE, RETRACE_MM, Allowance
 from sweeps.budget import combine
 from sweeps.contact import detect_clipped
 from sweeps.first import (
@@ -79,7 +79,9 @@ def fit_turn(
         return SweepFailure(reason, sweep.flags)
     clipped = detect_clipped(sweep, travel_mm) or _clipped_flags(sweep.flags)
     if clipped:
-        return SweepFailure(_CLIPPED_REASON, _merged(clipped, sweep.flags))
+        hardly = travel_mm is None and float(np.ptp(sweep.value_mm)) < _HARDLY_MM
+        reason = _HARDLY_REASON if hardly else _CLIPPED_REASON
+        return SweepFailure(reason, _merged(clipped, sweep.flags))
     task = Task(sweep, surface, diameter_mm, tip_radius_mm, allowance, u_dial_mm)
     try:
         fit = fit_task(task)
@@ -97,6 +99,12 @@ def fit_turn(
 _CLIPPED_REASON = (
     "The stylus left the work or the dial ran out of travel, so the curve is cut off: "
     "centre roughly first, load the stylus to mid travel and sweep again."
+)
+
+_HARDLY_MM = 4 * RETRACE_MM
+_HARDLY_REASON = (
+    "The needle hardly moved: either the work runs true to within the dial's own play, or the "
+    "stylus does not touch it; load the stylus, or teach the dial's travel, and sweep again."
 )
 
 

@@ -49,6 +49,14 @@ def test_eighty_hundredths_on_a_dial_of_forty_is_refused_not_read_as_forty_nine(
     assert np.hypot(*naive[1:]) == pytest.approx(0.49, abs=0.01)  # what a blind fit would say
 
 
+def test_a_needle_that_hardly_moved_is_told_from_one_that_was_cut_off():
+    still = turn(Work(e_mm=0.0, constant_mm=0.0), np.random.default_rng(3), noise_mm=2e-5)
+    found = fit_turn(still)
+    assert not found
+    assert "hardly moved" in found.reason
+    assert fit_turn(still, travel_mm=TRAVEL), "with the travel known it is on the work"
+
+
 def test_sound_sweeps_are_left_alone():
     rng, alarms = np.random.default_rng(8), 0
     for k in range(150):
