@@ -1,6 +1,7 @@
 """Known steps for a dial's check: what they are made with, and which there are."""
 
 import re
+from collections.abc import Sequence
 from math import hypot, isfinite, sqrt
 
 import numpy as np
@@ -51,12 +52,17 @@ def handwheel_steps(wheel: Handwheel, screw_limit_mm: float = SCREW_LIMIT_MM) ->
     return MadeWith(name, u_mm, both_ways=False)
 
 
-def made_with(words: str, longest_mm: float, u_step_mm: float | None = None) -> MadeWith:
+def made_with(
+    words: str,
+    longest_mm: float,
+    u_step_mm: float | None = None,
+    wheels: Sequence[Handwheel] = (),
+) -> MadeWith:
     """Return what the steps are made with, from a person's words.
 
-    `blocks-0` (a grade of ISO 3650: k, 0, 1, 2), `wheel:2.5/250` (mm and divisions a turn),
-    or any other words together with the uncertainty `u_step_mm` (k = 1), which also
-    replaces the allowance of the first two.
+    `blocks-0` (a grade of ISO 3650: k, 0, 1, 2), `wheel:x` (a taught one, of `wheels`),
+    `wheel:2.5/250` (mm and divisions a turn), or any other words together with the
+    uncertainty `u_step_mm` (k = 1), which also replaces the allowance of the others.
 
     Raises
     ------
@@ -67,16 +73,30 @@ def made_with(words: str, longest_mm: float, u_step_mm: float | None = None) -> 
     if u_step_mm is not None and not (isfinite(u_step_mm) and u_step_mm >= 0):
         msg = f"--u-step-mm {u_step_mm:g} cannot be used: give zero or more."
         raise BadInputError(msg)
-    found = _from_words(text.lower(), longest_mm, known=u_step_mm is not None)
+    found = _taught(text.lower(), wheels)
+    if found is None:
+        found = _from_words(text.lower(), longest_mm, known=u_step_mm is not None)
     if found is not None:
         return found if u_step_mm is None else MadeWith(found.name, u_step_mm, found.both_ways)
     if not text or u_step_mm is None:
         msg = (
             f"'{words}' is not known to make steps with: give blocks-k, blocks-0, blocks-1, "
-            "blocks-2, wheel:MM/DIVISIONS a turn, or other words with --u-step-mm."
+            "blocks-2, wheel:X (a taught one), wheel:MM/DIVISIONS a turn, or other words with "
+            "--u-step-mm."
         )
         raise BadInputError(msg)
     return MadeWith(text, u_step_mm)
+
+
+def _taught(text: str, wheels: Sequence[Handwheel]) -> MadeWith | None:
+    axis = text.removeprefix("wheel:")
+    if axis == text or axis not in ("x", "y", "z"):
+        return None
+    wheel = next((each for each in wheels if each.axis == axis), None)
+    if wheel is None:
+        msg = f"The {axis.upper()} handwheel was never taught: run 'handwheel teach {axis}'."
+        raise BadInputError(msg)
+    return handwheel_steps(wheel)
 
 
 def _from_words(text: str, longest_mm: float, *, known: bool) -> MadeWith | None:
@@ -120,28 +140,35 @@ def chosen_steps_mm(
             msg = "say how far the steps go: --to MM, or list them with --steps 0,0.1,0.2."
             raise BadInputError(msg)
         from_mm, to_mm = dial.travel_mm
-    sizes = (from_mm, to_mm, 1.0 if every_mm is None else every_mm)
-    if not all(isfinite(v) for v in sizes) or to_mm <= from_mm or sizes[2] <= 0:
+    if not (isfinite(from_mm) and isfinite(to_mm) and from_mm < to_mm):
         msg = f"steps from {from_mm:g} to {to_mm:g} mm cannot be made: --to lies above --from."
         raise BadInputError(msg)
     if every_mm is None:
         if (to_mm - from_mm) / dial.mm_per_turn > MOST_STEPS:
-            raise BadInputError(_too_many(to_mm - from_mm))
+            msg = (
+                f"{to_mm - from_mm:g} mm are more than {MOST_STEPS} turns of this dial: give "
+                "a shorter --to, or --every."
+            )
+            raise BadInputError(msg)
         turn, marks = dial.mm_per_turn, dial.marks_per_turn
         return _checked(planned_steps_mm(to_mm, turn, marks, from_mm))
     return _checked(_evenly(from_mm, to_mm, every_mm))
 
 
-def _too_many(length_mm: float) -> str:
-    return f"{length_mm:g} mm are too many steps: {MOST_STEPS} are allowed."
-
-
 def _evenly(from_mm: float, to_mm: float, every_mm: float) -> Float:
+    """Return the steps every so many mm, the last one at `to_mm` itself."""
+    if not (isfinite(every_mm) and every_mm > 0):
+        msg = f"--every {every_mm:g} mm makes no steps: give a length above zero."
+        raise BadInputError(msg)
     count = (to_mm - from_mm) / every_mm
     if count > MOST_STEPS:
-        raise BadInputError(_too_many(to_mm - from_mm))
-    whole = int(count + 1e-9)
-    return np.round(from_mm + every_mm * np.arange(whole + 1), 9)
+        msg = (
+            f"--every {every_mm:g} mm over {to_mm - from_mm:g} mm are {count:.0f} steps: up to "
+            f"{MOST_STEPS} are allowed."
+        )
+        raise BadInputError(msg)
+    whole = np.round(from_mm + every_mm * np.arange(int(count + 1e-9) + 1), 9)
+    return whole if to_mm - whole[-1] < 1e-6 else np.append(whole, to_mm)
 
 
 def _listed(steps: str) -> Float:

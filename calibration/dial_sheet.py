@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import dataclass
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +26,13 @@ _KEYS = (
     "teach",
 )
 _MARKS = (20, 400)
+_NEAR_CLICKS_PX = 10.0
+"""Clicked marks nearer together than this cannot be quarters of a scale that can be read."""
+LARGEST = 1e4
+"""Nothing about a dial is larger, in whatever unit."""
 _COUNTER_TURNS = range(2, 61)
+_MOST_TURNS = 100
+"""Whole turns that a reading may hold on a dial that counts them."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,9 +69,14 @@ class DialSheet:
     photos: tuple[TeachingPhoto, ...]
 
 
+def _no_number(word: str) -> float:
+    msg = f"{word} is no number"
+    raise ValueError(msg)
+
+
 def _read_json(path: Path) -> dict[str, Any]:
     try:
-        data = json.loads(path.read_text(encoding="utf-8"))
+        data = json.loads(path.read_text(encoding="utf-8"), parse_constant=_no_number)
     except FileNotFoundError as error:
         msg = f"There is no {path.name} in {path.parent}: a dial is taught from a folder with one."
         raise BadInputError(msg) from error
@@ -87,16 +99,29 @@ def _clicks(entry: dict[str, Any]) -> dict[str, Float] | None:
     clicks = {name: np.array(entry["clicks_px"][name], dtype=np.float64) for name in CLICKS}
     if any(c.shape != (2,) or not np.all(np.isfinite(c)) for c in clicks.values()):
         raise ValueError("a click is not two numbers")
+    marks = np.array([clicks[name] for name in CLICKS[:4]])
+    apart = np.linalg.norm(marks[:, None] - marks[None], axis=2)[np.triu_indices(4, 1)]
+    if apart.min() < _NEAR_CLICKS_PX:
+        raise ValueError(f"two clicked marks lie within {_NEAR_CLICKS_PX:g} pixels")
     return clicks
 
 
-def _photo(folder: Path, entry: Any) -> TeachingPhoto:  # noqa: ANN401 - straight from JSON
+def _reading(entry: dict[str, Any], most: float) -> float:
+    reading = entry["reading_divisions"]
+    if isinstance(reading, bool) or not isinstance(reading, int | float):
+        raise TypeError(f"reading_divisions is {reading!r}, no number")
+    if not (isfinite(reading) and abs(reading) <= most):
+        raise ValueError(f"reading_divisions is {reading:g}, it can be {-most:g} to {most:g}")
+    return float(reading)
+
+
+def _photo(folder: Path, entry: Any, most: float) -> TeachingPhoto:  # noqa: ANN401 - from JSON
     try:
-        file, reading = folder / str(entry["file"]), float(entry["reading_divisions"])
+        file, reading = folder / str(entry["file"]), _reading(entry, most)
         clicks = _clicks(entry)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         msg = (
-            f"A teaching photo in {folder / 'dial.json'} is not complete ({error}): each needs "
+            f"A teaching photo in {folder / 'dial.json'} cannot be used ({error}): each needs "
             "file and reading_divisions, and either no clicks_px or all of "
             f"{', '.join(CLICKS)}."
         )
@@ -108,7 +133,7 @@ def _photo(folder: Path, entry: Any) -> TeachingPhoto:  # noqa: ANN401 - straigh
 
 
 def _chosen(data: dict[str, Any], key: str, allowed: tuple[Any, ...]) -> Any:  # noqa: ANN401
-    if data[key] not in allowed:
+    if not any(type(data[key]) is type(each) and data[key] == each for each in allowed):
         choice = " or ".join(str(a) for a in allowed)
         msg = f"{key} is {data[key]!r} in dial.json: it must be {choice}."
         raise BadInputError(msg)
@@ -117,8 +142,9 @@ def _chosen(data: dict[str, Any], key: str, allowed: tuple[Any, ...]) -> Any:  #
 
 def _positive(data: dict[str, Any], key: str) -> float:
     value = data[key]
-    if isinstance(value, bool) or not isinstance(value, int | float) or not value > 0:
-        msg = f"{key} is {value!r} in dial.json: it must be a number above zero."
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    if not number or not 0 < value <= LARGEST:
+        msg = f"{key} is {value!r} in dial.json: it must be a number above zero, to {LARGEST:g}."
         raise BadInputError(msg)
     return float(value)
 
@@ -127,11 +153,13 @@ def _travel(data: dict[str, Any]) -> tuple[float, float] | None:
     travel = data.get("travel_mm")
     if travel is None:
         return None
-    try:
-        low, high = float(travel[0]), float(travel[1])
-    except (TypeError, ValueError, IndexError) as error:
+    numbers = isinstance(travel, list) and all(
+        isinstance(each, int | float) and not isinstance(each, bool) for each in travel
+    )
+    if not numbers or len(travel) != 2 or not all(abs(each) <= LARGEST for each in travel):
         msg = f"travel_mm is {travel!r} in dial.json: it must be two numbers, lowest and highest."
-        raise BadInputError(msg) from error
+        raise BadInputError(msg)
+    low, high = float(travel[0]), float(travel[1])
     if not low < high:
         msg = f"travel_mm is {travel!r} in dial.json: the lowest must come first."
         raise BadInputError(msg)
@@ -150,10 +178,9 @@ def _counter_turns(data: dict[str, Any]) -> int | None:
     return None if turns is None else int(turns)
 
 
-def _counter_clockwise(data: dict[str, Any]) -> bool | None:
-    if data.get("counter_clockwise") is None:
-        return None
-    return bool(_chosen(data, "counter_clockwise", (True, False)))
+def _flag(data: dict[str, Any], key: str) -> bool | None:
+    """Return a key that may be left out: true, false, or None where it is."""
+    return None if data.get(key) is None else bool(_chosen(data, key, (True, False)))
 
 
 def read_sheet(folder: Path) -> DialSheet:
@@ -173,17 +200,19 @@ def read_sheet(folder: Path) -> DialSheet:
     if not isinstance(data["teach"], list) or not data["teach"]:
         msg = f"{path} names no teaching photo: teach needs one or more."
         raise BadInputError(msg)
+    counts = bool(_flag(data, "has_turns_counter"))
+    most = marks * (_MOST_TURNS if counts else 1)
     return DialSheet(
         _chosen(data, "unit", ("mm", "in")),
         _positive(data, "graduation"),
         int(marks),
         _chosen(data, "numbering", ("continuous", "balanced")),
         bool(_chosen(data, "clockwise", (True, False))),
-        bool(data.get("has_turns_counter", False)),
+        counts,
         _positive(data, "scale_outer_diameter_mm"),
         _positive(data, "needle_height_mm"),
         _travel(data),
         _counter_turns(data),
-        _counter_clockwise(data),
-        tuple(_photo(folder, entry) for entry in data["teach"]),
+        _flag(data, "counter_clockwise"),
+        tuple(_photo(folder, entry, most) for entry in data["teach"]),
     )

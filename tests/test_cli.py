@@ -179,6 +179,8 @@ def bad(tmp_path_factory):
         ("dial teach {bad}/no-key", "lacks graduation"),
         ("dial teach {dev1} --name ../up", "cannot name a dial"),
         ("dial teach {dev1} --photos 0", "at least one"),
+        ("dial teach {dev1} --photos 9", "dial.json names"),
+        ("dial teach {dev1} --name=", "cannot name a dial"),
         ("run --dial shop-dial --source film.mp4", "is no camera"),
         ("run --dial nobody", "There is no dial"),
         ("records list", "no record book"),

@@ -16,6 +16,7 @@ import pytest
 from calibration.collars import Collar
 from calibration.dial_classes import load_classes
 from calibration.dial_errors import MadeWith
+from calibration.dial_errors_steps import chosen_steps_mm
 from readings import BadInputError, Frame, FrameSource, SourceError
 from setups import Instrument
 from ui.check_command import CheckRequest, check_dial
@@ -118,6 +119,20 @@ def test_a_dial_that_fails_its_class_is_kept_and_told(run):
     assert strict(run("dial list --json")[1])[0]["checked"]["verdict"] == "fail"
 
 
+def test_a_slip_of_the_fingers_is_asked_again(run):
+    typed = typed_lines([*UP, *UP[::-1]]).replace("\n", "\nten\n", 1)
+    code, _, err = run(CHECK, typed)
+    assert code == 0
+    assert "'ten' is no reading" in err
+
+
+@pytest.mark.parametrize(("every", "last"), [(0.3, [0.9, 1.0]), (0.25, [0.75, 1.0])])
+def test_the_last_step_is_where_it_was_said_to_be(taught, every, last):
+    dial = Home(taught).dials.load("dev1")
+    found = chosen_steps_mm(dial, every_mm=every, to_mm=1.0)
+    assert found[-2:].tolist() == pytest.approx(last)
+
+
 @pytest.mark.parametrize(
     ("words", "typed", "sentence"),
     [
@@ -132,8 +147,11 @@ def test_a_dial_that_fails_its_class_is_kept_and_told(run):
         ("dial check dev1 --steps 0,x --made-with blocks-1 --typed", "", "no list of numbers"),
         (CHECK, "", "cut short"),
         (CHECK, "0\n10\n", "cut short"),
-        (CHECK, "0\nten\n", "is no reading"),
-        (CHECK, "0\n1000\n", "is no reading"),
+        (CHECK, "0\nten\neleven\n\n", "is no reading"),
+        (CHECK, "0\n1000\n-1000\nnan\n", "is no reading"),
+        (CHECK.replace("0.1", "0"), "", "--every 0 mm makes no steps"),
+        (CHECK.replace("0.1", "1e-9"), "", "up to 500 are allowed"),
+        (CHECK.replace("0.1", "nan"), "", "makes no steps"),
         (CHECK, "0\n10\n60\n", "out by +40.0 divisions"),
         (f"{CHECK} --steps 0,0.1", "", "either --steps or --every"),
         (

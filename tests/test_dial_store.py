@@ -107,7 +107,16 @@ def test_values_on_continuous_and_balanced_dials(dial):
         ({"marks_per_turn": 12.5}, "whole number from 20 to 400"),
         ({"numbering": "odd"}, "continuous or balanced"),
         ({"teach": []}, "no teaching photo"),
-        ({"teach": [{"file": "teach/0.jpg"}]}, "not complete"),
+        ({"teach": [{"file": "teach/0.jpg"}]}, "each needs file and reading"),
+        ({"teach": [{"file": "teach/0.jpg", "reading_divisions": True}]}, "no number"),
+        ({"teach": [{"file": "teach/0.jpg", "reading_divisions": 150}]}, "can be -80 to 80"),
+        ({"graduation": float("inf")}, "Infinity is no number"),
+        ({"graduation": float("nan")}, "NaN is no number"),
+        ({"scale_outer_diameter_mm": 1e300}, "above zero, to 10000"),
+        ({"travel_mm": [0, 1, 2]}, "two numbers"),
+        ({"travel_mm": ["0", "1"]}, "two numbers"),
+        ({"has_turns_counter": "no"}, "must be True or False"),
+        ({"clockwise": 1}, "must be True or False"),
         ({"travel_mm": [1, 0]}, "lowest must come first"),
         ({"marks_per_turn": 72}, "does not fit the clicks"),
         ({"clockwise": False}, "does not fit the clicks"),
@@ -117,6 +126,30 @@ def test_sheets_that_cannot_be_used(folder, change_by, says):
     change(folder, **change_by)
     with pytest.raises(BadInputError, match=says):
         teach_dial(folder, name="x", photos=1)
+
+
+def test_clicks_that_cannot_be_are_refused(folder):
+    sheet = json.loads((folder / "dial.json").read_text())
+    photo = sheet["teach"][0]
+    zero = photo["clicks_px"]["zero"]
+    alike = dict.fromkeys(photo["clicks_px"], zero)
+    change(folder, teach=[photo | {"clicks_px": alike}])
+    with pytest.raises(BadInputError, match="within 10 pixels"):
+        teach_dial(folder, name="x")
+    change(folder, teach=[photo | {"clicks_px": photo["clicks_px"] | {"zero": [5000, 10]}}])
+    with pytest.raises(BadInputError, match="lies outside"):
+        teach_dial(folder, name="x")
+
+
+def test_a_reading_that_the_picture_contradicts_is_refused(folder):
+    sheet = json.loads((folder / "dial.json").read_text())
+    photo = sheet["teach"][0]
+    said = photo["reading_divisions"]
+    change(folder, teach=[photo | {"reading_divisions": said + 0.3}])
+    teach_dial(folder, name="x")
+    change(folder, teach=[photo | {"reading_divisions": said + 0.9}])
+    with pytest.raises(BadInputError, match="by its marks the needle stands at"):
+        teach_dial(folder, name="x")
 
 
 def test_folders_that_cannot_be_used(folder, tmp_path):

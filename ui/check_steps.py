@@ -112,21 +112,25 @@ class TypedSteps:
         self._ask = ask
 
     def read(self, step: Step) -> StepReading:
-        """Ask for one reading in divisions."""
-        typed = self._ask(f"{step.words} Reading in divisions:")
-        try:
-            divisions = float(typed.replace(",", "."))
-        except ValueError:
-            divisions = np.nan
+        """Ask for one reading in divisions; one that is none may be typed anew."""
         most = self._dial.marks_per_turn
-        if not (isfinite(divisions) and -most <= divisions <= most):
-            msg = (
-                f"'{typed}' at {step.step_mm:g} mm is no reading: type divisions from {-most} "
-                f"to {most}; nothing was kept."
-            )
-            raise BadInputError(msg)
         graduation = self._dial.graduation_mm
-        return StepReading(divisions * graduation, EYE_DIVISIONS * graduation, turns_known=False)
+        for _ in range(TRIES):
+            typed = self._ask(f"{step.words} Reading in divisions:")
+            divisions = _typed_number(typed)
+            if isfinite(divisions) and -most <= divisions <= most:
+                sigma_mm = EYE_DIVISIONS * graduation
+                return StepReading(divisions * graduation, sigma_mm, turns_known=False)
+            tell(f"'{typed}' is no reading: type divisions from {-most} to {most}.")
+        msg = f"'{typed}' at {step.step_mm:g} mm is no reading either; nothing was kept."
+        raise BadInputError(msg)
+
+
+def _typed_number(typed: str) -> float:
+    try:
+        return float(typed.replace(",", "."))
+    except ValueError:
+        return np.nan
 
 
 def _taken(reading: Reading, dial: TaughtDial) -> StepReading | None:

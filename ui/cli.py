@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from readings import SparehandError
-from ui import dial_cli
+from ui import dial_cli, handwheel_cli
 from ui.home import Home
 from ui.output import put_json, put_table, tell
 
@@ -24,9 +24,12 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 dial_app = typer.Typer(help="The dials Sparehand can read.", no_args_is_help=True)
+handwheel_app = typer.Typer(help="The slides' handwheels.", no_args_is_help=True)
 records_app = typer.Typer(help="The book of setups.", no_args_is_help=True)
 dial_cli.add_to(dial_app)
+handwheel_cli.add_to(handwheel_app)
 app.add_typer(dial_app, name="dial")
+app.add_typer(handwheel_app, name="handwheel")
 app.add_typer(records_app, name="records")
 
 if TYPE_CHECKING:
@@ -136,7 +139,7 @@ def dial_teach(
     kept = teach_and_keep(
         _home_of(context),
         folder,
-        name or folder.resolve().name,
+        folder.resolve().name if name is None else name,
         photos=photos,
         use_camera=not no_camera,
         confirm=lambda question: zero_confirmed or _asked(question),
@@ -163,7 +166,7 @@ def read(
     correct: Correct = False,
 ) -> None:
     """Read a dial in every picture of a source; refusals are results too."""
-    from ui.read_command import read_lines
+    from ui.read_command import read_lines, remarks
 
     home = _home_of(context)
     taught = home.dials.load(dial)
@@ -173,6 +176,7 @@ def read(
         for line in lines:
             put_json(line)
         return
+    counts = taught.has_turns_counter
     put_table(
         f"{dial} in {source}",
         ("picture", "state", "divisions", "± (k=1)", "mm", "reasons"),
@@ -183,7 +187,7 @@ def read(
                 "" if line["divisions"] is None else f"{line['divisions']:.3f}",
                 "" if line["sigma_divisions"] is None else f"{line['sigma_divisions']:.3f}",
                 "" if line["value_mm"] is None else f"{line['value_mm']:+.4f}",
-                ", ".join(line["reasons"]),
+                ", ".join(remarks(line, counts=counts)),
             )
             for line in lines
         ),

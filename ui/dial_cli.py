@@ -106,8 +106,8 @@ def dial_check(
         str,
         typer.Option(
             "--made-with",
-            help="What makes the steps: blocks-k, -0, -1 or -2, wheel:MM/DIVISIONS a turn, "
-            "or other words with --u-step-mm.",
+            help="What makes the steps: blocks-k, -0, -1 or -2, wheel:X (a taught one), "
+            "wheel:MM/DIVISIONS a turn, or other words with --u-step-mm.",
         ),
     ],
     steps: Annotated[str | None, typer.Option(help="The steps in mm, like 0,0.1,0.2.")] = None,
@@ -145,7 +145,7 @@ def dial_check(
     request = CheckRequest(
         dial=dial,
         steps_mm=chosen,
-        made_with=made_with(made_with_words, longest, u_step_mm),
+        made_with=made_with(made_with_words, longest, u_step_mm, home.handwheels.all()),
         at_utc=datetime.now(UTC),
         runs=repeats,
         temperature_c=temperature,

@@ -9,6 +9,7 @@ import platformdirs
 from calibration.dial_classes import PRESETS
 from calibration.dial_errors_store import ErrorStore
 from calibration.dials import DialStore
+from calibration.handwheels_store import HandwheelStore
 from readings import BadInputError
 
 
@@ -52,6 +53,11 @@ class Home:
     def dial_errors(self) -> ErrorStore:
         """The checks of the dials."""
         return ErrorStore(self.folder / "dials")
+
+    @property
+    def handwheels(self) -> HandwheelStore:
+        """The handwheels taught so far."""
+        return HandwheelStore(self.folder / "handwheels")
 
     @property
     def dial_classes(self) -> Path:

@@ -9,6 +9,8 @@ import msgspec
 from rich.console import Console
 from rich.table import Table
 
+_WIDEST = 10_000
+
 
 def _strict(value: Any) -> Any:  # noqa: ANN401 - JSON is any
     if isinstance(value, float) and not isfinite(value):
@@ -42,7 +44,15 @@ def put_table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]])
         table.add_column(column)
     for row in rows:
         table.add_row(*row)
-    Console().print(table)
+    console = Console()
+    if not console.is_terminal:  # into a file or a pipe: nothing is cut
+        console = Console(width=max(_least_width(table), console.width))
+    console.print(table)
+
+
+def _least_width(table: Table) -> int:
+    """Return the width in which no cell is wrapped."""
+    return Console(width=_WIDEST).measure(table).maximum
 
 
 def tell(sentence: str) -> None:

@@ -47,6 +47,15 @@ def line_of(frame: Frame, reading: Reading) -> dict[str, Any]:
     }
 
 
+def remarks(line: dict[str, Any], *, counts: bool) -> list[str]:
+    """Return what a table says beside a reading: its flags, and that its turn is not known.
+
+    `counts` tells whether the dial has a counter of whole turns.
+    """
+    unknown = counts and line["state"] == "ok" and line["turns"] is None
+    return [*line["reasons"], "turn unknown"] if unknown else list(line["reasons"])
+
+
 def corrected_line(
     line: dict[str, Any], reading: Reading, correction: Correction
 ) -> dict[str, Any]:

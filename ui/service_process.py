@@ -150,7 +150,8 @@ def camera_service(home: Home, source: str, dial: str, camera: Path | None) -> S
         )
         raise BadInputError(msg)
     model = load_camera(camera) if camera else None
-    return _service(home, LiveSource(source, time.monotonic), home.dials.load(dial), model, ())
+    wheels = home.handwheels.all()
+    return _service(home, LiveSource(source, time.monotonic), home.dials.load(dial), model, wheels)
 
 
 def run_service(

@@ -8,6 +8,7 @@ import cv2
 from calibration.dials import TaughtDial
 from readings import BadInputError
 from ui.home import Home
+from ui.output import tell
 from vision.annotate import draw_zero
 from vision.dial_unclicked import FoundZero
 from vision.teach import teach
@@ -32,6 +33,11 @@ def teach_and_keep(
         If the folder cannot be used, or the zero was not confirmed: then no dial is kept.
     """
     teaching = teach(folder, name=name, photos=photos, use_camera=use_camera)
+    if use_camera and not (folder / "camera.json").exists():
+        tell(
+            f"There is no camera.json in {folder}: the lens was told from the marks alone "
+            "(--no-camera says so without this line)."
+        )
     if teaching.zeros:
         picture = home.ensure().zero_picture(name)
         write_zeros(picture, teaching.zeros)

@@ -107,7 +107,8 @@ class VideoSource:
 def _pictures_in(folder: Path) -> list[Path]:
     if not folder.is_dir():
         return []
-    found = [p for p in folder.iterdir() if p.suffix.lower() in PICTURES and p.is_file()]
+    seen = (p for p in folder.iterdir() if not p.name.startswith("."))
+    found = [p for p in seen if p.suffix.lower() in PICTURES and p.is_file()]
     return sorted(found, key=natural_key)
 
 

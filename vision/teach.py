@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from calibration.camera import CameraModel, load_camera
 from calibration.dial_sheet import DialSheet, TeachingPhoto, read_sheet
 from calibration.dials import TaughtDial, check_dial_name
-from readings import BadInputError, frozen_array
+from readings import BadInputError, Frame, frozen_array
 from vision.dial_counter_learn import learn_counter
 from vision.dial_learn import (
     LearnedPhoto,
@@ -24,6 +24,7 @@ from vision.dial_learn import (
 from vision.dial_learn_needle import learn_needle
 from vision.dial_marks import ScaleLook
 from vision.dial_pose import guessed_camera
+from vision.dial_reader import DialReader
 from vision.dial_unclicked import (
     FoundZero,
     check_together,
@@ -32,6 +33,7 @@ from vision.dial_unclicked import (
     zero_sight,
 )
 
+_READING_OFF = 0.5  # divisions: an eye reads to a fifth
 _CLICKS_OFF = 0.4  # of a mark: farther off, the clicks and the marks do not agree
 
 
@@ -41,7 +43,39 @@ def _load(photo: TeachingPhoto) -> NDArray[np.uint8]:
     if image is None:
         msg = f"The teaching photo {photo.file} is missing or no picture: take it again."
         raise BadInputError(msg)
+    _check_clicks(photo, image.shape[1], image.shape[0])
     return np.asarray(image, dtype=np.uint8)
+
+
+def _check_clicks(photo: TeachingPhoto, width: int, height: int) -> None:
+    if photo.marks_px is None or photo.pivot_px is None:
+        return
+    clicks = np.vstack([photo.marks_px, photo.pivot_px])
+    if np.any(clicks < -0.5) or np.any(clicks > (width - 0.5, height - 0.5)):
+        msg = (
+            f"A click of {photo.file} lies outside its {width} x {height} pixels: click the "
+            "marks again in dial.json."
+        )
+        raise BadInputError(msg)
+
+
+def _check_readings(dial: TaughtDial, learned: list[LearnedPhoto], camera: CameraModel) -> None:
+    """Refuse a photo whose needle, read by what was learned, stands elsewhere than was said."""
+    reader, marks = DialReader(dial, camera), dial.marks_per_turn
+    for one in learned:
+        reader.reset()
+        reading = reader.read(Frame(one.image, 0.0, 0, "teach"))
+        if reading.divisions is None:
+            continue
+        said = one.photo.reading_divisions
+        off = (reading.divisions - said + marks / 2) % marks - marks / 2
+        if abs(off) > _READING_OFF:
+            msg = (
+                f"dial.json says {said:g} divisions for {one.photo.file}, but by its marks the "
+                f"needle stands at {(said + off):.1f}: read it again, and check clockwise and "
+                "which mark was taken as zero."
+            )
+            raise BadInputError(msg)
 
 
 def _camera_for(folder: Path, images: list[NDArray[np.uint8]], *, use: bool) -> CameraModel:
@@ -150,6 +184,9 @@ def teach(
     if photos is not None and photos < 1:
         msg = f"{photos} teaching photos were asked for: at least one is needed."
         raise BadInputError(msg)
+    if photos is not None and photos > len(sheet.photos):
+        msg = f"{photos} teaching photos were asked for, dial.json names {len(sheet.photos)}."
+        raise BadInputError(msg)
     chosen = sheet.photos[:photos]
     images = [_load(photo) for photo in chosen]
     camera = _camera_for(Path(folder), images, use=use_camera)
@@ -163,7 +200,9 @@ def teach(
     look = _learn_marks(learned, look)
     learned = _settled_again(learned, look, free_camera=free)
     zeros = _found_zeros(sheet, learned, look)
-    return Teaching(_assemble(name, sheet, learned, look), zeros)
+    dial = _assemble(name, sheet, learned, look)
+    _check_readings(dial, learned, camera)
+    return Teaching(dial, zeros)
 
 
 def teach_dial(
