@@ -75,8 +75,9 @@ class CameraModel:
 
     def distort(self, normalised: Float) -> Float:
         """Return pixels (n, 2) of normalised image coordinates (n, 2)."""
-        x, y = self.distort_xy(normalised[:, 0], normalised[:, 1])
-        return np.stack([x, y], axis=1)
+        out = np.empty((len(normalised), 2))
+        out[:, 0], out[:, 1] = self.distort_xy(normalised[:, 0], normalised[:, 1])
+        return out
 
     def distort_xy(self, x: NDArray[Any], y: NDArray[Any]) -> tuple[NDArray[Any], NDArray[Any]]:
         """Return pixel columns and rows of normalised coordinates; shape and type are kept."""

@@ -113,12 +113,15 @@ def look_at_rings(image: NDArray[np.uint8], maps: Maps) -> NDArray[np.uint8]:
 
 def _directions(pose: PlanePose, points_mm: Float, towards_mm: Float) -> tuple[Float, Float]:
     """Return image unit vectors (n, 2) and pixels per mm (n,) along plane directions."""
-    step = 1e-3
-    ahead = pose.project(points_mm + step * towards_mm)
-    behind = pose.project(points_mm - step * towards_mm)
-    delta = (ahead - behind) / (2 * step)
-    scale = np.linalg.norm(delta, axis=1)
+    count, step = len(points_mm), 1e-3
+    ends = pose.project(np.concatenate([points_mm, points_mm]) + _both(step * towards_mm))
+    delta = (ends[:count] - ends[count:]) / (2 * step)
+    scale = np.hypot(delta[:, 0], delta[:, 1])
     return delta / scale[:, None], scale
+
+
+def _both(step: Float) -> Float:
+    return np.concatenate([step, -step])
 
 
 def _rays(look: ScaleLook) -> tuple[Float, Float]:
