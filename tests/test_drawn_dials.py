@@ -10,7 +10,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
-from drawn_kit import honest_share, read_everything
+from drawn_kit import DrawnDial, honest_share, read_everything
 from scipy.ndimage import map_coordinates, spline_filter
 
 from simulator.dial_clip import random_clip
@@ -171,6 +171,12 @@ def test_a_reading_is_wrong_against_another_truth(some_read):
     assert replace(case, error=case.error + 0.7).wrong
     unread = replace(case, truth=replace(case.truth, category="refuse"))
     assert unread.wrong
+
+
+def test_the_edge_of_a_reflection_is_no_needle():
+    """The needle spins too fast to be seen; a patch of light ends along a line by the pivot."""
+    case = DrawnDial(10_141).read(28, "spin")
+    assert not case.reading.ok, str(case)
 
 
 @pytest.mark.long

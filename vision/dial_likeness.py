@@ -16,6 +16,7 @@ _COLOUR = (
     0.92  # cosine between the colour steps seen and taught; other dials' needles: 0.86 to 0.91
 )
 _COLOUR_FRONT = 0.95  # where a tail was taught and is not seen
+_EDGE = 1.4  # sides apart over the needle's own step: the edge of a reflection 2, faces to 0.9
 _BEHIND = 0.7  # share of the rows behind the tail that look like a needle; faces: up to 0.46
 _ROWS = 24
 _GAP, _REACH, _LONGEST = 0.08, 0.62, 0.5  # of the radius: where those rows lie, and for which tails
@@ -30,12 +31,18 @@ def contradicts(view: NeedleView, fit: NeedleFit, radius_mm: float) -> bool:
     `radius_mm` is that of the scale.
     """
     missing = view.look.tail_mm > view.look.hub_mm and fit.tail_share <= MIN_TAIL
-    alike = _COLOUR_FRONT if missing else _COLOUR
-    return _colour(view, fit, radius_mm) < alike or _behind(view, fit, radius_mm) > _BEHIND
+    colour, edge = _colour_and_edge(view, fit, radius_mm)
+    if colour < (_COLOUR_FRONT if missing else _COLOUR) or edge > _EDGE:
+        return True
+    return _behind(view, fit, radius_mm) > _BEHIND
 
 
-def _colour(view: NeedleView, fit: NeedleFit, radius_mm: float) -> float:
-    """Return the cosine between the steps of colour from face to needle, seen and taught."""
+def _colour_and_edge(view: NeedleView, fit: NeedleFit, radius_mm: float) -> tuple[float, float]:
+    """Return what the steps of colour from the face to the line and across it say.
+
+    The cosine between the step seen and the one taught; and by how much one side of the line is
+    lighter than the other, over its step: the edge of a light patch is no bar.
+    """
     u = np.linspace(*_COLOUR_AT, _ROWS + 1) * radius_mm
     clear_px = 2.5 * view.blur_px + _BESIDE_PX
     aside = view.look.width_at(u) + clear_px / fit.px_per_mm + u * fit.smear_rad / 2
@@ -45,7 +52,9 @@ def _colour(view: NeedleView, fit: NeedleFit, radius_mm: float) -> float:
     step = middle - (left + right) / 2
     seen = np.array([median(channel) for channel in step.T])
     length = float(np.linalg.norm(seen) * np.linalg.norm(view.look.step))
-    return float(seen @ view.look.step) / max(length, 1e-9)
+    along = view.look.step / float(np.linalg.norm(view.look.step))
+    apart, bar = abs(median((left - right) @ along)), abs(float(seen @ along))
+    return float(seen @ view.look.step) / max(length, 1e-9), apart / max(bar, 1e-9)
 
 
 def _behind(view: NeedleView, fit: NeedleFit, radius_mm: float) -> float:
