@@ -62,6 +62,16 @@ _ALL = (
         "the dial moved in the picture since the one before",
         "The dial moves in the picture: I read it when it stands.",
     ),
+    Flag(
+        "dial changed",
+        "in the middle of a turn the dial was elsewhere or out of sight for long",
+        "The dial was moved, changed or out of sight in the middle: turn once more.",
+    ),
+    Flag(
+        "clock jumped",
+        "times of pictures went back, or ahead of the service's clock",
+        "The camera's clock jumped: turn once more.",
+    ),
     # the needle
     Flag("needle hidden", "no needle edge pair of the taught look", "I cannot see the needle."),
     Flag(

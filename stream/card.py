@@ -14,7 +14,7 @@ CARD_NAME = "service.json"
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """Addresses of the two sockets, and the process that holds them."""
+    """Addresses of the sockets, the process that holds them, the key to them if any."""
 
     publications: str
     commands: str
@@ -22,6 +22,8 @@ class Card:
     program_version: str
     since_utc: str
     v: int = VERSION
+    node: str = ""
+    service_public: str = ""
 
 
 def put_card(home: Path, card: Card) -> None:

@@ -13,7 +13,6 @@ import time
 import uuid
 from collections.abc import AsyncIterator, Iterator
 from itertools import count
-from pathlib import Path
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
@@ -22,8 +21,8 @@ import zmq
 import zmq.asyncio
 
 from readings import ServiceError
-from stream.card import Card, read_card
 from stream.messages import VERSION, Answer, Command, Topic
+from stream.reach import Reach, Where, reach_of
 
 CONNECT_S = 2.0
 ANSWER_S = 5.0
@@ -51,6 +50,7 @@ class Intake:
 
     def __init__(self) -> None:
         self._seen: dict[str, int] = {}
+        self._run = ""
 
     def open(self, parts: list[bytes]) -> Published | None:
         """Return what a message says; None where it is old or none of ours."""
@@ -61,20 +61,23 @@ class Intake:
             topic, seq, body = parts[0].decode(), int(header["seq"]), header["body"]
         except (msgspec.MsgspecError, UnicodeDecodeError, KeyError, TypeError, ValueError):
             return None
+        if header.get("run", "") != self._run:  # another run of the service counts from 1
+            self._run = header.get("run", "")
+            self._seen.clear()
         if header.get("v") != VERSION or seq <= self._seen.get(topic, 0):
             return None
         self._seen[topic] = seq
         return Published(topic, body, parts[2] if len(parts) == 3 else None)
 
 
-def _subscribe(socket: "zmq.Socket[Any]", address: str, topics: tuple[str, ...]) -> None:
+def _subscribe(socket: "zmq.Socket[Any]", reach: Reach, topics: tuple[str, ...]) -> None:
     previews = topics == ("preview",)
-    socket.setsockopt(zmq.LINGER, 0)
+    reach.ready(socket)
     socket.setsockopt(zmq.RCVHWM, WAITING_PREVIEWS if previews else WAITING_MESSAGES)
     socket.setsockopt(zmq.MAXMSGSIZE, LARGEST_PUBLICATION)
     for topic in topics:
         socket.setsockopt(zmq.SUBSCRIBE, topic.encode())
-    socket.connect(address)
+    socket.connect(reach.publications)
 
 
 def _apart(topics: tuple[str, ...]) -> list[tuple[str, ...]]:
@@ -84,17 +87,18 @@ def _apart(topics: tuple[str, ...]) -> list[tuple[str, ...]]:
     return previews + ([rest] if rest else [])
 
 
-def _dealer(socket: "zmq.Socket[Any]", address: str) -> None:
-    socket.setsockopt(zmq.LINGER, 0)
+def _dealer(socket: "zmq.Socket[Any]", reach: Reach) -> None:
+    reach.ready(socket)
     socket.setsockopt(zmq.IMMEDIATE, 1)  # writable only once connected
     socket.setsockopt(zmq.MAXMSGSIZE, LARGEST_PUBLICATION)
-    socket.connect(address)
+    socket.connect(reach.commands)
 
 
-def _unreachable(card: Card) -> ServiceError:
+def _unreachable(reach: Reach) -> ServiceError:
+    key = " and whether it admits this key" if reach.pair else ""
     return ServiceError(
-        f"The service at {card.commands} (process {card.pid}) does not answer: "
-        "look whether it still runs, and start `sparehand run` again."
+        f"{reach.who} does not answer: "
+        f"look whether it still runs{key}, and start `sparehand run` again."
     )
 
 
@@ -123,23 +127,24 @@ class Client:
 
     Parameters
     ----------
-    home
-        The home folder of the service, or its card where the addresses are known.
+    where
+        The home folder of the service, its card, or a client's key file for a service
+        on another computer.
     """
 
     def __init__(
-        self, home: Path | Card, *, connect_s: float = CONNECT_S, answer_s: float = ANSWER_S
+        self, where: Where, *, connect_s: float = CONNECT_S, answer_s: float = ANSWER_S
     ) -> None:
-        self._card = home if isinstance(home, Card) else read_card(home)
+        self._where = where
+        self._reach = reach_of(where)
         self._connect_s, self._answer_s = connect_s, answer_s
         self._context = zmq.Context()
         self._commands = _Commands()
         self._subscriptions: list[Subscription] = []
-        self._socket = self._context.socket(zmq.DEALER)
-        _dealer(self._socket, self._card.commands)
+        self._socket = self._dealt()
 
     def command(self, name: str, /, **args: Any) -> Answer:  # noqa: ANN401 - JSON
-        """Send a command and return its answer.
+        """Send a command and return its answer; it is done once, however often it is sent.
 
         Raises
         ------
@@ -147,19 +152,42 @@ class Client:
             If the service cannot be reached or does not answer in time.
         """
         seq, content = self._commands.next(name, args)
-        if not self._socket.poll(round(self._connect_s * 1000), zmq.POLLOUT):
-            raise _unreachable(self._card)
         for _ in range(SENT_TWICE):
-            self._socket.send(content)
-            while self._socket.poll(round(self._answer_s * 1000)):
-                answer = _answer(self._socket.recv())
+            socket = self._connected()
+            if not socket.poll(round(self._connect_s * 1000), zmq.POLLOUT):
+                raise _unreachable(self._reach)
+            socket.send(content)
+            answer = self._answered(socket, seq)
+            if answer is not None:
+                return answer
+        raise _unreachable(self._reach)
+
+    def _answered(self, socket: "zmq.Socket[bytes]", seq: int) -> Answer | None:
+        until_s = time.monotonic() + self._answer_s
+        while (left_s := until_s - time.monotonic()) > 0:
+            if socket.poll(max(1, round(left_s * 1000))):
+                answer = _answer(socket.recv())
                 if answer.seq == seq:
                     return answer
-        raise _unreachable(self._card)
+        return None
+
+    def _connected(self) -> "zmq.Socket[bytes]":
+        """Return the command socket, a new one where the service was started again elsewhere."""
+        reach = reach_of(self._where)
+        if reach != self._reach:
+            self._socket.close(0)
+            self._reach = reach
+            self._socket = self._dealt()
+        return self._socket
+
+    def _dealt(self) -> "zmq.Socket[bytes]":
+        socket = self._context.socket(zmq.DEALER)
+        _dealer(socket, self._reach)
+        return socket
 
     def subscribe(self, *topics: Topic) -> "Subscription":
         """Return what is published under `topics` from now on, the last values first."""
-        subscription = Subscription(self._context, self._card, topics)
+        subscription = Subscription(self._context, reach_of(self._where), topics)
         self._subscriptions.append(subscription)
         return subscription
 
@@ -186,14 +214,14 @@ class Subscription:
     """Publications one after the other, for a loop or by `poll`."""
 
     def __init__(
-        self, context: "zmq.Context[zmq.Socket[bytes]]", card: Card, topics: tuple[Topic, ...]
+        self, context: "zmq.Context[zmq.Socket[bytes]]", reach: Reach, topics: tuple[Topic, ...]
     ) -> None:
         self._intake = Intake()
         self._ready: list[Published] = []
         self._poller = zmq.Poller()
         self._sockets = [context.socket(zmq.SUB) for _ in _apart(topics)]
         for socket, shared in zip(self._sockets, _apart(topics), strict=True):
-            _subscribe(socket, card.publications, shared)
+            _subscribe(socket, reach, shared)
             self._poller.register(socket, zmq.POLLIN)
 
     def poll(self, timeout_s: float = STALE_S) -> Published | None:
@@ -233,13 +261,13 @@ class AsyncClient:
     """
 
     def __init__(
-        self, home: Path, *, connect_s: float = CONNECT_S, answer_s: float = ANSWER_S
+        self, where: Where, *, connect_s: float = CONNECT_S, answer_s: float = ANSWER_S
     ) -> None:
-        self._home = home
+        self._where = where
         self._connect_s, self._answer_s = connect_s, answer_s
         self._context = zmq.asyncio.Context()
         self._commands = _Commands()
-        self._socket: tuple[Card, zmq.asyncio.Socket] | None = None
+        self._socket: tuple[Reach, zmq.asyncio.Socket] | None = None
         self._turn = asyncio.Lock()
 
     async def command(self, name: str, /, **args: Any) -> Answer:  # noqa: ANN401 - JSON
@@ -252,25 +280,25 @@ class AsyncClient:
         """
         seq, content = self._commands.next(name, args)
         async with self._turn:
-            card, socket = self._connected()
-            if not await socket.poll(round(self._connect_s * 1000), zmq.POLLOUT):  # type: ignore[call-arg]
-                raise _unreachable(card)
             for _ in range(SENT_TWICE):
+                reach, socket = self._connected()
+                if not await socket.poll(round(self._connect_s * 1000), zmq.POLLOUT):  # type: ignore[call-arg]
+                    raise _unreachable(reach)
                 await socket.send(content)
                 while await socket.poll(round(self._answer_s * 1000)):
                     answer = _answer(await socket.recv())
                     if answer.seq == seq:
                         return answer
-            raise _unreachable(card)
+            raise _unreachable(reach)
 
-    def _connected(self) -> "tuple[Card, zmq.asyncio.Socket]":
-        card = read_card(self._home)
-        if self._socket is None or self._socket[0] != card:
+    def _connected(self) -> "tuple[Reach, zmq.asyncio.Socket]":
+        reach = reach_of(self._where)
+        if self._socket is None or self._socket[0] != reach:
             if self._socket is not None:
                 self._socket[1].close(0)
             socket = self._context.socket(zmq.DEALER)
-            _dealer(socket, card.commands)
-            self._socket = (card, socket)
+            _dealer(socket, reach)
+            self._socket = (reach, socket)
         return self._socket
 
     async def subscribe(self, *topics: Topic) -> AsyncIterator[Published]:
@@ -281,20 +309,20 @@ class AsyncClient:
         """
         while True:
             try:
-                card = read_card(self._home)
+                reach = reach_of(self._where)
             except ServiceError:
                 await asyncio.sleep(0.5)
                 continue
-            async for one in self._listen(card, topics):
+            async for one in self._listen(reach, topics):
                 yield one
 
-    async def _listen(self, card: Card, topics: tuple[Topic, ...]) -> AsyncIterator[Published]:
+    async def _listen(self, reach: Reach, topics: tuple[Topic, ...]) -> AsyncIterator[Published]:
         intake = Intake()
         poller = zmq.asyncio.Poller()
         sockets = [self._context.socket(zmq.SUB) for _ in _apart(topics)]
         try:
             for socket, shared in zip(sockets, _apart(topics), strict=True):
-                _subscribe(socket, card.publications, shared)
+                _subscribe(socket, reach, shared)
                 poller.register(socket, zmq.POLLIN)
             while ready := await poller.poll(round(STALE_S * 1000)):
                 for socket, _ in ready:

@@ -52,6 +52,17 @@ def begin_order(
     return SetupCard(job, part, operation, key, guide.title, tolerance, settings), state
 
 
+def mark_order(args: Mapping[str, Any]) -> str:
+    """Return what a `mark` came from: a key, a palm, a pedal.
+
+    Raises
+    ------
+    BadInputError
+        If that is no name.
+    """
+    return _name({"by": "key", **args}, "by")
+
+
 def touch_order(args: Mapping[str, Any]) -> tuple[str, str, str]:
     """Return the list, the line and the person of a `touch`.
 

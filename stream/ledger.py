@@ -11,11 +11,12 @@ from typing import Any, Literal
 from readings import Sample, Sense
 from records import Book
 from setups import Finish, KeepResult, KeepTick, KeepTurn, SetupState
-from stream.given import Seen
+from stream.given import Publish, Seen
 from stream.keeping import plain, result_body
-from stream.messages import Saved
+from stream.messages import Result, Saved
 from stream.photos import photo_pair
 
+RETRY_S = 1.0
 BATCH_S = 0.4
 """Samples wait no longer than this for their commit (half a second is promised)."""
 
@@ -51,13 +52,12 @@ class SetupCard:
 class Ledger:
     """Writes one setup after the other into the book."""
 
-    def __init__(
-        self, book: Book, now: Callable[[], datetime], saved: Callable[[Saved], None]
-    ) -> None:
+    def __init__(self, book: Book, now: Callable[[], datetime], publish: Publish) -> None:
         self._book = book
         self._now = now
-        self._saved = saved
+        self._publish = publish
         self._turn: OpenTurn | None = None
+        self._retry_s: float | None = None
         self.setup_id = 0
 
     @property
@@ -69,6 +69,11 @@ class Ledger:
     def turn_open(self) -> bool:
         """Whether a sweep is being captured."""
         return self._turn is not None
+
+    @property
+    def kept(self) -> tuple[int, int] | None:
+        """The sweep being captured and how many of its samples are committed."""
+        return None if self._turn is None else (self._turn.sweep_id, self._turn.committed)
 
     # setups
 
@@ -125,10 +130,18 @@ class Ledger:
             turn.since_s = now_s
 
     def commit_due(self, now_s: float) -> None:
-        """Commit the waiting samples where they have waited long enough."""
+        """Commit the waiting samples where they have waited long enough.
+
+        A book that did not take them is tried again a second later: it may hold up each try.
+        """
         turn = self._turn
-        if turn is not None and turn.since_s is not None and now_s - turn.since_s >= BATCH_S:
-            self._commit()
+        if turn is None or turn.since_s is None or now_s - turn.since_s < BATCH_S:
+            return
+        if self._retry_s is not None and self._retry_s - RETRY_S <= now_s < self._retry_s:
+            return
+        self._retry_s = now_s + RETRY_S
+        self._commit()
+        self._retry_s = None
 
     def end_turn(
         self,
@@ -146,7 +159,11 @@ class Ledger:
             self._turn.sweep_id, state, result, schema=RESULT_SCHEMA, refused=refused, flags=flags
         )
         turn, self._turn = self._turn, None
-        self._saved(Saved(self.setup_id, turn.sweep_id, turn.committed, state == "complete"))
+        complete = state == "complete"
+        saved = Saved(self.setup_id, turn.sweep_id, turn.committed, complete)
+        self._publish("saved", saved)
+        if complete and result is not None:
+            self._publish("result", Result(self.setup_id, "turn", turn.sweep_id, result))
 
     def _commit(self) -> None:
         turn = self._turn
@@ -156,7 +173,8 @@ class Ledger:
             self._book.append_samples(turn.sweep_id, turn.batch_no, turn.batch)
             turn.committed += len(turn.batch)
             turn.batch_no, turn.batch, turn.since_s = turn.batch_no + 1, (), None
-            self._saved(Saved(self.setup_id, turn.sweep_id, turn.committed, complete=False))
+            saved = Saved(self.setup_id, turn.sweep_id, turn.committed, complete=False)
+            self._publish("saved", saved)
 
     # what the machine asks to be kept
 
@@ -179,6 +197,7 @@ class Ledger:
         """Keep the numbers of a pair of turns with their budget."""
         body = {"found": plain(effect.found), "centring": result_body(effect.result)}
         self._book.add_result(self.setup_id, "centring", RESULT_SCHEMA, body)
+        self._publish("result", Result(self.setup_id, "centring", None, body["found"]))
 
     def keep_photo(self, seen: Seen | None, caption: str) -> None:
         """Keep a picture as it was and with what was read drawn on it, where there is one."""
@@ -198,10 +217,9 @@ class Ledger:
     def finish(self, effect: Finish, corrections: int) -> None:
         """Close the setup with its verdict."""
         found = effect.found
-        self._book.finish_setup(
-            self.setup_id,
-            {"verdict": found.verdict, "corrections": corrections, "found": plain(found)},
-        )
+        verdict = {"verdict": found.verdict, "corrections": corrections, "found": plain(found)}
+        self._book.finish_setup(self.setup_id, verdict)
+        self._publish("result", Result(self.setup_id, "finish", None, verdict))
 
     # scratch
 

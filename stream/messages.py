@@ -1,25 +1,37 @@
 """Messages of the service, version 1: the one place where they are documented.
 
-Two loopback TCP sockets; their addresses stand in ``<home>/service.json``.
+The service listens with three TCP sockets. On loopback their addresses stand in
+``<home>/service.json``; on a network all three want a key (CURVE, see `stream.keys`), and a
+client's key file names the addresses. Sizes are bounded by the sockets before anything is
+parsed. What cannot be decoded is answered with a sentence or dropped; nothing that comes in is
+evaluated, unpickled or used as a path.
 
-Publications (XPUB), multipart ``[topic, header, payload?]``. The header is JSON with
-``v`` (this version), ``seq`` (rises by one a topic) and ``body``. A new subscriber is
-sent the last value of each topic it asks for.
+Publications (XPUB), multipart ``[topic, header, payload?]``. The header is JSON with ``v``
+(this version), ``run`` (one run of the service), ``seq`` (rises by one a topic within a run)
+and ``body``. A new subscriber is sent the last value of each topic it asks for, at once; such
+a value comes under its old number, so a client leaves out what it has had.
 
-======== ======================================= =========
-topic    body                                    payload
-======== ======================================= =========
-preview  `Preview`                               JPEG
-reading  `Live`, one a picture that was read     -
-state    `SessionView`, on every change          -
-saved    `Saved`, after each commit of samples   -
-bench    the virtual bench's state, demo only    -
-health   `Health`, once a second                 -
-======== ======================================= =========
+=================== ========================================= =========
+topic               body                                      payload
+=================== ========================================= =========
+preview             `Preview`                                 JPEG
+reading             `Live`, one a picture that was read       -
+progress            `Progress`, while a turn is captured      -
+state               `SessionView`, on every change            -
+result              `Result`, once it is committed            -
+saved               `Saved`, after each commit of samples     -
+signal              `Signal`, a palm, key or command was seen -
+bench               the virtual bench's state, demo only      -
+health              `Health`, once a second and on a trouble  -
+camera/NAME/preview as preview, of a camera not in use        JPEG
+camera/NAME/reading as reading, of a camera not in use        -
+=================== ========================================= =========
 
 Commands (ROUTER; clients use DEALER or REQ): one JSON frame `Command`, answered by one
 JSON frame `Answer`. A command repeated with the same ``client`` and ``seq`` is answered
-again and not done again.
+again and not done again, over a restart of the service too.
+
+Camera nodes (ROUTER; the node uses DEALER): see `stream.node_messages`.
 """
 
 from dataclasses import dataclass, field
@@ -29,7 +41,28 @@ from setups import Advice, Found
 
 VERSION = 1
 
-Topic = Literal["preview", "reading", "state", "saved", "bench", "health"]
+Topic = Literal[
+    "preview",
+    "reading",
+    "progress",
+    "state",
+    "result",
+    "saved",
+    "signal",
+    "bench",
+    "health",
+]
+
+Where = Literal["preview", "reading"]
+
+
+def camera_topic(camera: str, what: Where) -> str:
+    """Return the topic of a camera that is not in use.
+
+    >>> camera_topic("lathe", "preview")
+    'camera/lathe/preview'
+    """
+    return f"camera/{camera}/{what}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,8 +178,76 @@ class Saved:
 
 
 @dataclass(frozen=True, slots=True)
+class Progress:
+    """How far the turn being captured has come; `kept` of its samples are committed."""
+
+    setup_id: int
+    sweep_id: int
+    turned_deg: float
+    samples: int
+    kept: int
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """Numbers that are in the book: of a turn, or of a pair of them with its verdict."""
+
+    setup_id: int
+    kind: Literal["turn", "centring", "finish"]
+    sweep_id: int | None
+    body: Any
+
+
+SignalWord = Literal["next", "begun", "ended", "undone", "nothing"]
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """What a palm before the lens, a typed key or a command did; two tones confirm it."""
+
+    by: str
+    did: SignalWord
+    said: str
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """Something that keeps the service from its work: its name and what the person reads."""
+
+    name: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class CameraHealth:
+    """How one camera is. `skipped` pictures came faster than they could be read."""
+
+    name: str
+    state: Literal["live", "lost"]
+    frames_per_s: float
+    readings_per_s: float
+    last_reading_age_s: float | None
+    skipped: int = 0
+    previews_left_out: int = 0
+    in_use: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class NodeHealth:
+    """How a camera node is: what it lost for want of room, and its clock against ours."""
+
+    name: str
+    here: bool
+    taken: int
+    lost: int
+    offset_s: float | None
+    sigma_offset_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Health:
-    """How the service is."""
+    """How the service is; camera and rates are those of the camera in use."""
 
     uptime_s: float
     camera: Literal["live", "lost"]
@@ -154,6 +255,9 @@ class Health:
     readings_per_s: float
     last_reading_age_s: float | None
     source: str
+    troubles: tuple[Trouble, ...] = ()
+    cameras: tuple[CameraHealth, ...] = ()
+    nodes: tuple[NodeHealth, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,9 +285,14 @@ class Answer:
 COMMANDS: dict[str, str] = {
     "begin": "start a setup: guide, job, part, operation, tolerance_mm, diameter_mm",
     "next": "the person touched next",
+    "mark": "a key, pedal or palm: next, or begin and end a turn by hand; again undoes: by",
     "touch": "the person touched a checklist line: checklist, line, who",
     "abandon": "give the setup up; it stays in the book as abandoned",
     "view": "answer with the SessionView",
+    "camera": "look through another camera, while no setup runs: name",
     "bench": "demo only: what hands do at the virtual machine: do (name) and its arguments",
 }
 """Every command by name."""
+
+CHANGING = frozenset({"begin", "next", "mark", "touch", "abandon"})
+"""Commands that change what is in the book: done once even over a restart."""

@@ -2,12 +2,11 @@
 
 import os
 import signal
-import socket
 import sys
 import threading
 import time
-from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,28 +16,24 @@ import cv2
 import zmq
 
 from readings import FrameSource, SparehandError
-from records import Book
+from stream.cameras import Cameras, Eyes
 from stream.card import Card, put_card, take_card_away
+from stream.given import Tools
+from stream.guard import Guard, Listening
+from stream.inbox import Inbox
 from stream.keeping import plain
-from stream.messages import Answer, Command, Health, Preview
-from stream.session import LOST_AFTER_S, Seen, Session, Tools
+from stream.messages import Answer, Command, Health, Trouble, camera_topic
+from stream.node_door import NodeDoor
+from stream.office import Office
 from stream.sockets import CommandDoor, Outlet
-from stream.workers import (
-    Newest,
-    PreviewWorker,
-    Rate,
-    ReadingWorker,
-    ReadsCollars,
-    ReadsDials,
-    SourceWorker,
-    Worker,
-)
+from stream.views import plain_line
+
+__all__ = ["BenchLike", "Eyes", "Service", "bench_of", "run_until_signalled", "watch_parent"]
 
 POLL_MS = 50
 TICK_S = 0.1
 HEALTH_S = 1.0
 BENCH_S = 1.0 / 30.0
-JOIN_S = 2.0
 
 
 @runtime_checkable
@@ -52,65 +47,12 @@ class BenchLike(Protocol):
         """Return what a person at the machine sees: a dataclass with `t_s`."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Eyes:
-    """What the service sees with."""
-
-    source: FrameSource
-    reader: ReadsDials
-    collar_reader: ReadsCollars | None = None
-
-
 def bench_of(source: FrameSource) -> BenchLike | None:
     """Return the virtual machine that a source shows: itself or its `bench`; None without one."""
     for thing in (source, getattr(source, "bench", None)):
         if isinstance(thing, BenchLike):
             return thing
     return None
-
-
-class Inbox:
-    """What the workers hand to the main loop, with a wire that wakes it."""
-
-    def __init__(self) -> None:
-        self.wire, self._ringer = socket.socketpair()
-        self.wire.setblocking(False)
-        self._ringer.setblocking(False)
-        self._seen: deque[Seen] = deque()
-        self._preview: tuple[Preview, bytes] | None = None
-
-    def put_seen(self, seen: Seen) -> None:
-        """Hand in a read picture; none is ever dropped."""
-        self._seen.append(seen)
-        self.ring()
-
-    def put_preview(self, preview: Preview, jpeg: bytes) -> None:
-        """Hand in a preview, over one that was not sent yet."""
-        self._preview = (preview, jpeg)
-        self.ring()
-
-    def ring(self) -> None:
-        """Wake the main loop; a full wire wakes it as well."""
-        try:
-            self._ringer.send(b"!")
-        except OSError:
-            return
-
-    def empty(self) -> tuple[list[Seen], tuple[Preview, bytes] | None]:
-        """Take out everything that waits."""
-        try:
-            while self.wire.recv(4096):
-                pass
-        except OSError:
-            pass
-        preview, self._preview = self._preview, None
-        seen = [self._seen.popleft() for _ in range(len(self._seen))]
-        return seen, preview
-
-    def close(self) -> None:
-        """Close the wire."""
-        self.wire.close()
-        self._ringer.close()
 
 
 def _utc_now() -> datetime:
@@ -125,9 +67,12 @@ class Service:
     home
         The folder of the book and of ``service.json``.
     eyes
-        Source and readers; a source with a `BenchLike` machine takes "bench" commands.
+        Its cameras, the first in use at first; one whose source has a `BenchLike` machine
+        takes "bench" commands.
     tools
         The dial, the handwheels and what is put on record about them.
+    listening
+        Where clients find it: loopback if not told.
     clock, now
         Monotonic seconds and the wall's clock in UTC.
     """
@@ -135,26 +80,28 @@ class Service:
     def __init__(
         self,
         home: Path,
-        eyes: Eyes,
+        eyes: Eyes | Sequence[Eyes],
         tools: Tools,
         *,
         program_version: str,
+        listening: Listening | None = None,
         clock: Callable[[], float] = time.monotonic,
         now: Callable[[], datetime] = _utc_now,
     ) -> None:
         self._home = home
-        self._eyes = eyes
-        self._bench = bench_of(eyes.source)
+        self._eyes = (eyes,) if isinstance(eyes, Eyes) else tuple(eyes)
+        benches = [bench_of(one.source) for one in self._eyes]
+        self._bench = next((bench for bench in benches if bench is not None), None)
         self._tools = tools
         self._version = program_version
+        self._listening = listening or Listening()
         self._clock = clock
         self._now = now
         self._stopped = threading.Event()
         self._inbox = Inbox()
-        self._frames = Rate(clock)
-        self._readings = Rate(clock)
         self._due: dict[str, float] = {}
         self._bench_shown: Mapping[str, Any] = {}
+        self._told: tuple[Trouble, ...] = ()
 
     def stop(self) -> None:
         """Ask the main loop to end; from any thread or signal handler."""
@@ -167,91 +114,109 @@ class Service:
         Raises
         ------
         BookError
-            If the book cannot be opened: another service runs in this home, say.
+            If another process writes the book of this home, or the book is of a newer format.
+        BadInputError
+            If the address to listen at cannot be had.
         """
         cv2.setNumThreads(1)
-        book = Book.open(self._home, program_version=self._version, now=self._now)
+        context = zmq.Context()
+        guard = Guard(context, self._listening.keys)
         try:
-            self._run_with(book, ready)
+            self._run_with(context, guard, ready)
         finally:
-            book.close()
-            self._eyes.source.close()
+            guard.close()
+            context.destroy(0)
             self._inbox.close()
 
-    def _run_with(self, book: Book, ready: Callable[[Card], None] | None) -> None:
-        context = zmq.Context()
-        try:
-            outlet = Outlet(context)
-            session = Session(book, self._tools, outlet.publish, clock=self._clock, now=self._now)
-            door = CommandDoor(context, lambda command: self._do(session, command))
-            try:
-                self._serve(session, outlet, door, ready)
-            finally:
-                session.close()
-                outlet.close()
-                door.close()
-        finally:
-            context.destroy(0)
-
-    def _serve(
+    def _run_with(
         self,
-        session: Session,
-        outlet: Outlet,
-        door: CommandDoor,
+        context: "zmq.Context[zmq.Socket[bytes]]",
+        guard: Guard,
         ready: Callable[[Card], None] | None,
     ) -> None:
-        since = self._now()
-        card = Card(outlet.address, door.address, os.getpid(), self._version, since.isoformat())
-        workers = self._start(outlet)
+        with ExitStack() as ends:
+            outlet = Outlet(context, guard, self._listening.endpoint(0))
+            ends.callback(outlet.close)
+            cameras = Cameras(self._eyes, self._inbox, outlet.watched, self._clock)
+            ends.callback(cameras.end)
+            office = Office(
+                self._home,
+                cameras.in_use.eyes.tools or self._tools,
+                outlet.publish,
+                program_version=self._version,
+                clock=self._clock,
+                now=self._now,
+            )
+            ends.callback(office.close)
+            office.open()
+            desk = _Desk(office, cameras, self._tools, self._bench)
+            door = CommandDoor(
+                context, guard, self._listening.endpoint(1), desk.do, office.answers()
+            )
+            ends.callback(door.close)
+            nodes = NodeDoor(
+                context, guard, self._listening.endpoint(2), cameras.of_nodes(), self._clock
+            )
+            ends.callback(nodes.close)
+            self._serve(_Parts(outlet, door, nodes, office, cameras), guard, ready)
+
+    def _serve(self, parts: "_Parts", guard: Guard, ready: Callable[[Card], None] | None) -> None:
+        card = Card(
+            parts.outlet.address,
+            parts.door.address,
+            os.getpid(),
+            self._version,
+            self._now().isoformat(),
+            node=parts.nodes.address,
+            service_public=guard.public,
+        )
+        parts.cameras.start()
         put_card(self._home, card)
         try:
             if ready is not None:
                 ready(card)
-            self._loop(session, outlet, door)
+            self._loop(parts)
         finally:
             take_card_away(self._home, card)
-            _end(workers)
 
-    def _start(self, outlet: Outlet) -> list[Worker]:
-        for_reader, for_preview = Newest(), Newest()
-        eyes, inbox = self._eyes, self._inbox
-        workers: list[Worker] = [
-            SourceWorker(eyes.source, (for_reader, for_preview), self._frames),
-            ReadingWorker(
-                for_reader, eyes.reader, eyes.collar_reader, inbox.put_seen, self._readings
-            ),
-            PreviewWorker(
-                for_preview, lambda: outlet.watched("preview"), inbox.put_preview, self._clock
-            ),
-        ]
-        for worker in workers:
-            worker.start()
-        return workers
-
-    def _loop(self, session: Session, outlet: Outlet, door: CommandDoor) -> None:
+    def _loop(self, parts: "_Parts") -> None:
         poller = zmq.Poller()
-        for waited in (outlet.socket, door.socket, self._inbox.wire):
+        for waited in (parts.outlet.socket, parts.door.socket, parts.nodes.socket):
             poller.register(waited, zmq.POLLIN)
+        poller.register(self._inbox.wire, zmq.POLLIN)
         started_s = self._clock()
         while not self._stopped.is_set():
             poller.poll(POLL_MS)
-            outlet.serve()
-            door.serve()
-            self._empty_inbox(session, outlet)
+            parts.outlet.serve()
+            parts.door.serve()
+            parts.nodes.serve()
+            self._empty_inbox(parts)
             if self._is_due("tick", TICK_S):
-                session.tick()
+                parts.office.tick(parts.nodes.troubles())
             if self._is_due("bench", BENCH_S):
-                self._show_bench(outlet)
-            if self._is_due("health", HEALTH_S):
-                outlet.publish("health", self._health(started_s))
-                outlet.send_again("state")
+                self._show_bench(parts.outlet)
+            self._tell_health(parts, started_s)
 
-    def _empty_inbox(self, session: Session, outlet: Outlet) -> None:
-        seen, preview = self._inbox.empty()
-        if preview is not None:
-            outlet.publish("preview", preview[0], preview[1])
-        for one in seen:
-            session.observe(one.frame, one.reading, one.collar)
+    def _tell_health(self, parts: "_Parts", started_s: float) -> None:
+        """Tell how it is once a second, and at once where a trouble came or went."""
+        troubles = parts.office.troubles()
+        if self._is_due("health", HEALTH_S) or troubles != self._told:
+            self._told = troubles
+            parts.outlet.publish("health", self._health(parts, troubles, started_s))
+            parts.outlet.send_again("state")
+
+    def _empty_inbox(self, parts: "_Parts") -> None:
+        seen, previews = self._inbox.empty()
+        in_use = parts.cameras.in_use.name
+        for name, (preview, jpeg) in previews.items():
+            topic = "preview" if name == in_use else camera_topic(name, "preview")
+            parts.outlet.publish(topic, preview, jpeg)
+        for name, one in seen:
+            if name == in_use:
+                parts.office.observe(one)
+            else:
+                live = plain_line(one.frame, one.reading, one.collar)
+                parts.outlet.publish(camera_topic(name, "reading"), live)
 
     def _is_due(self, what: str, every_s: float) -> bool:
         now_s = self._clock()
@@ -259,21 +224,6 @@ class Service:
             return False
         self._due[what] = now_s + every_s
         return True
-
-    def _do(self, session: Session, command: Command) -> Answer:
-        if command.name != "bench":
-            return session.command(command)
-        bench = self._bench
-        if bench is None:
-            return Answer(False, "There is no virtual machine here: that is the demo's only.")
-        args = dict(command.args)
-        do = args.pop("do", None)
-        if not isinstance(do, str) or "self" in args:
-            return Answer(False, "A bench command needs `do`, the name of what hands do.")
-        try:
-            return Answer(True, bench.command(do, **args))
-        except SparehandError as error:
-            return Answer(False, str(error))
 
     def _show_bench(self, outlet: Outlet) -> None:
         if self._bench is None:
@@ -283,25 +233,71 @@ class Service:
             self._bench_shown = {**shown, "t_s": 0}
             outlet.publish("bench", shown)
 
-    def _health(self, started_s: float) -> Health:
-        now_s = self._clock()
-        frame_s, reading_s = self._frames.last_s, self._readings.last_s
-        live = frame_s is not None and now_s - frame_s <= LOST_AFTER_S
+    def _health(self, parts: "_Parts", troubles: tuple[Trouble, ...], started_s: float) -> Health:
+        camera = parts.cameras.in_use.health()
         return Health(
-            uptime_s=now_s - started_s,
-            camera="live" if live else "lost",
-            frames_per_s=self._frames.per_s(),
-            readings_per_s=self._readings.per_s(),
-            last_reading_age_s=None if reading_s is None else now_s - reading_s,
-            source=self._eyes.source.name,
+            uptime_s=self._clock() - started_s,
+            camera=camera.state,
+            frames_per_s=camera.frames_per_s,
+            readings_per_s=camera.readings_per_s,
+            last_reading_age_s=camera.last_reading_age_s,
+            source=camera.name,
+            troubles=troubles,
+            cameras=parts.cameras.health(),
+            nodes=parts.nodes.health(),
         )
 
 
-def _end(workers: list[Worker]) -> None:
-    for worker in workers:
-        worker.stop()
-    for worker in workers:
-        worker.join(JOIN_S)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Parts:
+    """What a running service is made of."""
+
+    outlet: Outlet
+    door: CommandDoor
+    nodes: NodeDoor
+    office: Office
+    cameras: Cameras
+
+
+class _Desk:
+    """Passes commands on: to the bench, to the cameras, to the session."""
+
+    def __init__(
+        self, office: Office, cameras: Cameras, tools: Tools, bench: BenchLike | None
+    ) -> None:
+        self._office, self._cameras = office, cameras
+        self._tools, self._bench = tools, bench
+
+    def do(self, command: Command) -> Answer:
+        """Do one command."""
+        if command.name == "bench":
+            return self._do_bench(dict(command.args))
+        if command.name == "camera":
+            return self._look_through(command.args.get("name"))
+        return self._office.command(command)
+
+    def _do_bench(self, args: dict[str, Any]) -> Answer:
+        if self._bench is None:
+            return Answer(False, "There is no virtual machine here: that is the demo's only.")
+        do = args.pop("do", None)
+        if not isinstance(do, str) or "self" in args:
+            return Answer(False, "A bench command needs `do`, the name of what hands do.")
+        try:
+            return Answer(True, self._bench.command(do, **args))
+        except SparehandError as error:
+            return Answer(False, str(error))
+
+    def _look_through(self, name: object) -> Answer:
+        session = self._office.session
+        if session is not None and session.running:
+            said = "A setup is running: finish it or give it up before another camera is taken."
+            return Answer(False, said)
+        try:
+            camera = self._cameras.use(name)
+        except SparehandError as error:
+            return Answer(False, str(error))
+        self._office.use(camera.eyes.tools or self._tools)
+        return Answer(True, f"{camera.name} is in use now.")
 
 
 def run_until_signalled(

@@ -7,10 +7,11 @@ simulated time. Everything runs in the thread that opened the book.
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import datetime
+from math import degrees
 from typing import Any
 
 from readings import BookError, CollarAngle, Frame, Reading, SparehandError
-from records import Book
+from records import Book, BookDamagedError, BookMissingError
 from setups import (
     CameraBack,
     CameraLost,
@@ -30,21 +31,35 @@ from setups import (
 )
 from setups.state import Clock, Effect
 from stream.capture import Capture, Happened
-from stream.desk import begin_order, touch_order
+from stream.desk import begin_order, mark_order, touch_order
+from stream.faults import LOST_AFTER_S, PictureFaults, flag_trouble
 from stream.given import Publish, Seen, Tools
 from stream.keeping import SESSION_KEY, Kept, plain, taken_up
 from stream.ledger import Ledger
-from stream.messages import Answer, Command, Live, SessionView
+from stream.marks import UNDO_S, Marks
+from stream.messages import (
+    Answer,
+    Command,
+    Live,
+    Progress,
+    SessionView,
+    Signal,
+    SignalWord,
+    Trouble,
+)
+from stream.palm import PalmWatch
 from stream.turning import Began, Dropped, Taken
-from stream.views import live_line, seen_sense, session_view, trace_with
+from stream.views import idle_view, live_line, seen_sense, session_view, trace_with
 
 __all__ = ["LOST_AFTER_S", "Publish", "Seen", "Session", "Tools"]
 
-LOST_AFTER_S = 2.0
-"""No picture for so long: the camera is lost."""
-
 TROUBLE_S = 4.0
 """How long a trouble with the book stays on show at least."""
+
+PROGRESS_S = 0.1
+
+WAIT_FOR_MARKS = ("prepare", "point", "lock", "turns")
+"""Kinds of steps that a key, a pedal or a palm goes on with."""
 
 REVISIONS_APART = 1000
 """A resumed session counts on from here, so that no page takes it for what it has drawn."""
@@ -71,22 +86,31 @@ class Session:
         *,
         clock: Callable[[], float],
         now: Callable[[], datetime],
+        revision: int = 0,
     ) -> None:
         self._tools = tools
         self._publish = publish
         self._clock = clock
         self._now = now
-        self._ledger = Ledger(book, now, lambda saved: publish("saved", saved))
+        self._ledger = Ledger(book, now, publish)
         self._capture = Capture(tools.instrument)
         self._kept: Kept | None = None
         self._scratch: Kept | None = None
         self._trouble = ("", clock())
+        self._broken = False
+        self._faults = PictureFaults()
+        self._told: tuple[Trouble, ...] = ()
+        self._outside: tuple[Trouble, ...] = ()
+        self._marks = Marks()
+        self._palm = PalmWatch()
+        self._before: Kept | None = None
+        self._progress_s = clock()
         self._good: Seen | None = None
         self._seen_s = clock()
         self._refused = 0
         self._live: Live | None = None
-        self._view = SessionView(0)
-        self._shown: tuple[Kept | None, str] | None = None
+        self._view = SessionView(revision)
+        self._shown: tuple[Kept | None, tuple[str, ...], bool] | None = None
         self._resume()
 
     # what is asked of it
@@ -104,13 +128,35 @@ class Session:
         """Return what the last picture said, None before the first."""
         return self._live
 
+    @property
+    def broken(self) -> bool:
+        """Whether the book under it is damaged or gone: it must be opened anew."""
+        return self._broken
+
+    @property
+    def running(self) -> bool:
+        """Whether a setup is begun and not yet finished."""
+        return self._kept is not None and not self._kept.finished
+
+    def troubles(self) -> tuple[Trouble, ...]:
+        """Return what keeps it from its work right now."""
+        book = (Trouble("book", self._trouble[0]),) if self._trouble[0] else ()
+        return (*self._outside, *book, *self._told)
+
+    def tell_troubles(self, troubles: tuple[Trouble, ...]) -> None:
+        """Show troubles from outside: the disk, the clock, a camera node."""
+        self._outside = troubles
+
     def observe(self, frame: Frame, reading: Reading, collar: CollarAngle | None) -> None:
         """Take one picture with what was read in it."""
         now_s = self._clock()
         self._seen_s = now_s
         if reading.ok and frame.image is not None:
             self._good = Seen(frame, reading, collar)
+        self._faults.look(reading, now_s)
         self._guarded(lambda: self._take(reading, collar, now_s))
+        if frame.image is not None and self._palm.look(frame.image, frame.t_s):
+            self.command(Command("mark", {"by": "palm"}))
         self._live = live_line(
             frame,
             reading,
@@ -120,6 +166,7 @@ class Session:
             self._tools.instrument.graduation_mm,
         )
         self._publish("reading", self._live)
+        self._publish_progress(now_s)
 
     def tick(self, now_s: float | None = None) -> None:
         """Let time pass: commit what waits, notice a lost camera, let lists lapse."""
@@ -131,6 +178,7 @@ class Session:
         orders: dict[str, Callable[[Mapping[str, Any]], Answer]] = {
             "begin": self._begin,
             "next": self._next,
+            "mark": self._mark,
             "touch": self._touch,
             "abandon": self._abandon,
             "view": lambda args: Answer(True, body=plain(self._view)),
@@ -143,6 +191,7 @@ class Session:
         try:
             answer = order(command.args)
         except SparehandError as error:
+            self._note_broken(error)
             answer = Answer(False, str(error))
         self._show()
         return replace(answer, seq=command.seq)
@@ -177,6 +226,42 @@ class Session:
         changed = self._apply(Next(self._clock()))
         return Answer(changed, "" if changed else "This step does not wait for next.")
 
+    def _mark(self, args: Mapping[str, Any]) -> Answer:
+        by, now_s = mark_order(args), self._clock()
+        kind = step_of(self._running()).kind
+        did: SignalWord = "nothing"
+        said = "This step does not wait for a mark."
+        if kind in WAIT_FOR_MARKS or self._marks.may_undo(now_s):
+            did, said = self._marked(self._marks.touch(self._capture.turning, now_s), args, now_s)
+        self._publish("signal", Signal(by, did, said, now_s))
+        return Answer(did != "nothing", said)
+
+    def _marked(
+        self, did: SignalWord, args: Mapping[str, Any], now_s: float
+    ) -> tuple[SignalWord, str]:
+        """Do what a mark asks for; return what it was, and the sentence about it."""
+        if did == "undone":
+            self._take_back(now_s)
+            return did, "Taken back."
+        if did == "nothing":
+            return did, "That was the same touch."
+        self._before = None
+        if step_of(self._running()).kind != "turns":
+            self._before = self._kept
+            return ("next", self._next(args).said or "On; the same again takes it back.")
+        if did == "begun":
+            self._happen_all(self._capture.begin_here(), now_s)
+            return did, "The turn begins here."
+        return did, f"The turn ends here; the same again within {UNDO_S:.0f} s and it goes on."
+
+    def _take_back(self, now_s: float) -> None:
+        before, self._before = self._before, None
+        if before is not None:
+            self._adopt(before)
+            self._enter()
+        elif self._marks.undid == "begun":
+            self._happen_all(self._capture.begin_here(), now_s)
+
     def _touch(self, args: Mapping[str, Any]) -> Answer:
         self._running()
         checklist, line, who = touch_order(args)
@@ -203,9 +288,12 @@ class Session:
     def _take(self, reading: Reading, collar: CollarAngle | None, now_s: float) -> None:
         if self.state is not None and self.state.camera_lost:
             self._apply(CameraBack(now_s))
-        for happened in self._capture.look(reading, collar, now_s):
-            self._happen(happened, now_s)
+        self._happen_all(self._capture.look(reading, collar, now_s), now_s)
         self._ledger.commit_due(now_s)
+
+    def _happen_all(self, happened: list[Happened], now_s: float) -> None:
+        for one in happened:
+            self._happen(one, now_s)
 
     def _happen(self, happened: Happened, now_s: float) -> None:
         match happened:
@@ -243,13 +331,33 @@ class Session:
             self._adopt(replace(self._kept, trace=trace))
 
     def _pass_time(self, now_s: float) -> None:
+        self._told = self._troubles_seen(now_s)
         self._ledger.commit_due(now_s)
         if self.state is None:
             return
-        if now_s - self._seen_s > LOST_AFTER_S and not self.state.camera_lost:
+        if self._lost(now_s) and not self.state.camera_lost:
             self._capture.lose()
             self._apply(CameraLost(now_s))
+        if self._marks.end_due(now_s):
+            self._happen_all(self._capture.end_here(now_s), now_s)
         self._apply(Clock(now_s))
+
+    def _lost(self, now_s: float) -> bool:
+        return now_s - self._seen_s > LOST_AFTER_S
+
+    def _troubles_seen(self, now_s: float) -> tuple[Trouble, ...]:
+        if self._lost(now_s):
+            return (flag_trouble("camera gone"),)
+        return tuple(flag_trouble(name) for name in self._faults.now(now_s))
+
+    def _publish_progress(self, now_s: float) -> None:
+        kept, pose = self._ledger.kept, self._capture.pose()
+        if kept is None or pose.turned_rad is None or now_s - self._progress_s < PROGRESS_S:
+            return
+        self._progress_s = now_s
+        turned = degrees(pose.turned_rad)
+        told = Progress(self._ledger.setup_id, kept[0], turned, pose.samples, kept[1])
+        self._publish("progress", told)
 
     # the state
 
@@ -272,6 +380,8 @@ class Session:
     def _enter(self) -> None:
         state = self.state
         self._capture.enter(step_of(state).kind if state else None)
+        if self._before is None:
+            self._marks.forget()
         self._ledger.end_turn("incomplete", flags=("incomplete",))
 
     def _keep(self, effect: Effect, after: SetupState) -> None:
@@ -303,26 +413,36 @@ class Session:
             if now_s - self._trouble[1] > TROUBLE_S:
                 self._trouble = ("", now_s)
         except BookError as error:
+            self._note_broken(error)
             self._trouble = (str(error), now_s)
         self._show()
 
+    def _note_broken(self, error: SparehandError) -> None:
+        self._broken = self._broken or isinstance(error, BookDamagedError | BookMissingError)
+
     def _show(self) -> None:
         """Publish the view where it changed."""
-        shown = self._shown
-        if shown is not None and shown[0] is self._kept and shown[1] == self._trouble[0]:
+        troubles = tuple(trouble.sentence for trouble in self.troubles())
+        lost = any(trouble.name == "camera gone" for trouble in self._told)
+        first, shown = self._shown is None, (self._kept, troubles, lost)
+        if self._shown is not None and self._shown[0] is shown[0] and self._shown[1:] == shown[1:]:
             return
-        self._shown = (self._kept, self._trouble[0])
-        view = session_view(self._kept, self._trouble[0]) if self._kept else SessionView(0)
+        self._shown = shown
+        kept = self._kept
+        view = (
+            session_view(kept, troubles, camera_lost=lost)
+            if kept
+            else idle_view(troubles, camera_lost=lost)
+        )
         view = replace(view, revision=self._view.revision)
-        if view == self._view and self._view.revision:
+        if view == self._view and not first:
             return
         self._view = replace(view, revision=self._view.revision + 1)
         self._publish("state", self._view)
 
     def _resume(self) -> None:
         """Take up what the last session kept; what cannot be taken up is closed."""
-        content = self._ledger.get(SESSION_KEY)
-        kept = Kept.decode(content) if content else None
+        kept = self._kept_before()
         open_ids = [line.id for line in self._ledger.book.open_setups()]
         if kept is not None and (kept.finished or kept.setup_id in open_ids):
             state = taken_up(kept, self._clock(), self._now())
@@ -331,6 +451,14 @@ class Session:
             if self._kept is None or setup_id != self._kept.setup_id:
                 self._ledger.book.abandon_setup(setup_id, "its session could not be resumed")
         self._show()
+
+    def _kept_before(self) -> Kept | None:
+        """Return what the last session kept; None where it kept nothing or that is damaged."""
+        try:
+            content = self._ledger.get(SESSION_KEY)
+        except BookDamagedError:
+            return None
+        return Kept.decode(content) if content else None
 
     def _take_up(self, kept: Kept) -> None:
         self._view = SessionView(kept.revision + REVISIONS_APART)

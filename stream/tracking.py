@@ -35,6 +35,10 @@ TREND_GAP_S = 0.5
 """After so long without a reading nobody knows how the needle moved last."""
 
 
+Place = tuple[float, float, float]
+"""Where a dial lies in the picture: x, y and radius in pixels."""
+
+
 @dataclass(frozen=True, slots=True)
 class Look:
     """One picture, tracked: the needle with its turns, the collar unwrapped."""
@@ -44,6 +48,8 @@ class Look:
     sigma_mm: float | None
     collar_rad: float | None
     sigma_collar_rad: float | None
+    place: Place | None = None
+    clock_jumped: bool = False
 
     def sample(self) -> Sample | None:
         """Return the sample of this picture, None where needle or collar was not read."""

@@ -6,11 +6,12 @@ cover `FULL_RAD` in one sense; the next one begins at the reversal. Pure of cloc
 
 from collections import deque
 from dataclasses import dataclass
+from math import hypot
 from typing import Literal
 
 from readings import Sample, Sweep
 from setups import Turned, Void
-from stream.tracking import DEG, Look
+from stream.tracking import DEG, Look, Place
 
 FULL_RAD = (360.0 + 12.0) * DEG
 """A turn and an overlap that shows whether the reading comes back."""
@@ -29,6 +30,16 @@ SPEED_OVER_S = 0.15
 REST_S = 0.5
 MOST_AT_PLACE = 15
 """Samples taken while the hand rests at one place; a long rest must not outweigh the turn."""
+
+LEAST_BY_HAND_RAD = 270.0 * DEG
+"""A turn that is ended by hand counts from here on."""
+
+OUT_OF_SIGHT_S = 5.0
+"""A turn whose needle was not read for so long may be of two dials."""
+
+MOVED_RADII = 0.3
+GREW = 1.15
+"""A dial that lies farther away, or looks larger or smaller, is not where it was."""
 
 GAP_S = 3.0
 GAP_RAD = 60.0 * DEG
@@ -76,6 +87,8 @@ class TurnCatcher:
         self._behind: list[Sample] = []
         self._refused = 0
         self._place: tuple[float, int] | None = None
+        self._at: Place | None = None
+        self._read_s: float | None = None
 
     def arm(self) -> None:
         """Wait for a turn, from wherever the collar stands."""
@@ -98,6 +111,29 @@ class TurnCatcher:
     def taken(self) -> int:
         """How many samples the turn being captured holds."""
         return len(self._samples) if self._phase == "turning" else 0
+
+    @property
+    def turning(self) -> bool:
+        """Whether a turn is being captured."""
+        return self._phase == "turning"
+
+    def begin_here(self) -> list[Item]:
+        """Begin afresh from where the collar stands: what was captured is given up."""
+        if self._phase == "off":
+            return []
+        dropped: list[Item] = [Dropped()] if self._phase == "turning" else []
+        self._phase = "waiting"
+        self._wait_at(None, blocked=0)
+        self._clear(1, 0.0)
+        return dropped
+
+    def end_here(self, at_s: float) -> list[Item]:
+        """End the turn at its last sample; one too short to count is given up."""
+        if self._phase != "turning":
+            return []
+        if self._covered() < LEAST_BY_HAND_RAD:
+            return self.begin_here()
+        return [self._finish(self._samples[-1], at_s)]
 
     def look(
         self,
@@ -136,10 +172,28 @@ class TurnCatcher:
             return "turning too fast"
         if self._phase != "turning":
             return ""
+        if look.clock_jumped:
+            return "clock jumped"
+        if self._dial_changed(look):
+            return "dial changed"
         lost = abs(step_rad) > (GAP_RAD if gap_s <= GAP_S else LONG_GAP_RAD)
         if lost:
             return "collar not seen"
         return "ambiguous turn" if unsure else ""
+
+    def _dial_changed(self, look: Look) -> bool:
+        """Whether the dial lies elsewhere than when the turn began, or was long out of sight."""
+        if look.value_mm is None:
+            return self._read_s is not None and look.t_s - self._read_s > OUT_OF_SIGHT_S
+        self._read_s = look.t_s
+        if look.place is None:
+            return False
+        if self._at is None:
+            self._at = look.place
+            return False
+        (x, y, radius), (x0, y0, radius0) = look.place, self._at
+        moved = hypot(x - x0, y - y0) > MOVED_RADII * radius0
+        return moved or not radius0 / GREW < radius < radius0 * GREW
 
     def _too_fast(self, look: Look) -> bool:
         angle = look.collar_rad or 0.0

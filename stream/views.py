@@ -16,7 +16,7 @@ MOST_TRACE_POINTS = 180
 MOST_OUTLINE_POINTS = 48
 
 
-def session_view(kept: Kept, trouble: str) -> SessionView:
+def session_view(kept: Kept, troubles: tuple[str, ...], *, camera_lost: bool) -> SessionView:
     """Return everything a page needs; its revision is filled in by the session."""
     state = kept.state
     guide, step, dial = guide_of(state), step_of(state), state.instrument
@@ -47,10 +47,38 @@ def session_view(kept: Kept, trouble: str) -> SessionView:
         caution=CAUTION if step.checklist else "",
         found=state.found,
         history=state.history,
-        sentences=(trouble, *told) if trouble else told,
+        sentences=(*troubles, *told),
         trace=kept.trace,
-        camera_lost=state.camera_lost,
+        camera_lost=state.camera_lost or camera_lost,
         finished=kept.finished,
+    )
+
+
+def idle_view(troubles: tuple[str, ...], *, camera_lost: bool) -> SessionView:
+    """Return what stands while no setup is running."""
+    return SessionView(0, sentences=troubles, camera_lost=camera_lost)
+
+
+def plain_line(frame: Frame, reading: Reading, collar: CollarAngle | None) -> Live:
+    """Return what a picture said where no session follows it."""
+    flags = reading.flags + (("collar not seen",) if collar is None else ())
+    return Live(
+        t_s=frame.t_s,
+        index=frame.index,
+        value_mm=reading.value_mm,
+        divisions=reading.divisions,
+        sigma_mm=reading.sigma_mm,
+        flags=flags,
+        sentences=tuple(flag_sentence(name) for name in flags),
+        theta_deg=None,
+        collar_deg=None if collar is None else degrees(collar.angle_rad),
+        moving=False,
+        turned_deg=None,
+        samples=0,
+        target_mm=None,
+        target_divisions=None,
+        window_mm=None,
+        overlay=overlay(reading, collar),
     )
 
 

@@ -31,6 +31,13 @@ FIRST_WAIT_S, LONGEST_WAIT_S = 0.5, 5.0
 """Waits before the camera is opened again, doubled each time."""
 
 WAIT_S = 0.2
+MOST_WAITING = 15
+"""Pictures that wait for the reader: half a second of them."""
+
+NEWEST_ONLY_S = 5.0
+BUSY = 3
+"""So many pictures waiting for the reader, and previews are left out."""
+
 RATE_OVER_S = 2.0
 
 
@@ -66,6 +73,46 @@ class Newest:
         with self._changed:
             self._changed.wait_for(lambda: self._frame is not None, timeout_s)
             frame, self._frame = self._frame, None
+            return frame
+
+
+class Backlog:
+    """Pictures that wait to be read, in order: a short hold-up of the reader loses none.
+
+    Where pictures come faster than they can be read, the oldest are given up and counted, and
+    for a while only the newest waits, so that what is shown does not lag.
+    """
+
+    def __init__(self, most: int = MOST_WAITING, *, wait: bool = False) -> None:
+        self._wait = wait
+        self._changed = threading.Condition()
+        self._frames: deque[Frame] = deque()
+        self._most = most
+        self._newest_only_until_s: float | None = None
+        self.skipped = 0
+
+    def __len__(self) -> int:
+        return len(self._frames)
+
+    def put(self, frame: Frame) -> None:
+        """Put a frame in; with `wait` there is always room, and the putting waits for it."""
+        with self._changed:
+            if self._wait:
+                self._changed.wait_for(lambda: len(self._frames) < self._most, LONGEST_WAIT_S)
+            late = self._newest_only_until_s is not None and frame.t_s < self._newest_only_until_s
+            if not self._wait and len(self._frames) >= (1 if late else self._most):
+                self.skipped += len(self._frames)
+                self._frames.clear()
+                self._newest_only_until_s = frame.t_s + NEWEST_ONLY_S
+            self._frames.append(frame)
+            self._changed.notify_all()
+
+    def take(self, timeout_s: float) -> Frame | None:
+        """Take the oldest frame out, waiting for one; None where none came in time."""
+        with self._changed:
+            self._changed.wait_for(lambda: self._frames, timeout_s)
+            frame = self._frames.popleft() if self._frames else None
+            self._changed.notify_all()
             return frame
 
 
@@ -108,7 +155,9 @@ class Worker(threading.Thread):
 class SourceWorker(Worker):
     """Grabs frames and hands each to the slots; opens a source that ended again."""
 
-    def __init__(self, source: FrameSource, slots: tuple[Newest, ...], rate: Rate) -> None:
+    def __init__(
+        self, source: FrameSource, slots: tuple["Newest | Backlog", ...], rate: Rate
+    ) -> None:
         super().__init__("source")
         self._source = source
         self._slots = slots
@@ -147,7 +196,7 @@ class ReadingWorker(Worker):
 
     def __init__(
         self,
-        slot: Newest,
+        slot: "Newest | Backlog",
         reader: ReadsDials,
         collar_reader: ReadsCollars | None,
         deliver: Callable[[Seen], None],
@@ -197,9 +246,12 @@ class PreviewWorker(Worker):
         wanted: Callable[[], bool],
         deliver: Callable[[Preview, bytes], None],
         clock: Callable[[], float],
+        busy: Callable[[], bool] = lambda: False,
     ) -> None:
         super().__init__("preview")
         self._slot = slot
+        self._busy = busy
+        self.left_out = 0
         self._wanted = wanted
         self._deliver = deliver
         self._clock = clock
@@ -214,6 +266,9 @@ class PreviewWorker(Worker):
             now_s = self._clock()
             least_s = 0.8 / PREVIEW_FPS if self._wanted() else UNWATCHED_PREVIEW_S
             if frame is None or frame.image is None or now_s - last_s < least_s:
+                continue
+            if self._busy():
+                self.left_out += 1
                 continue
             last_s = now_s
             jpeg, width, height = self._encode(frame.image)
