@@ -153,6 +153,7 @@ def test_the_proof_s_error_bars_in_full():
 
 
 @pytest.mark.long
+@pytest.mark.timeout(1800)
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_proof_from_sweeps_in_full(kind):
     """Each centre from a sweep of its own, the covariance as stated."""
