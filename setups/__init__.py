@@ -3,10 +3,11 @@
 Time is an argument everywhere. May import readings, calibration and sweeps.
 """
 
-from setups.advice import Advice, Move, VerdictWord
+from setups.advice import Advice, Move
 from setups.checklists import BEFORE_HANDS, BEFORE_POWER, CAUTION, CHECKLISTS, ticked
 from setups.guides import GUIDES, Guide, Step
 from setups.machine import advance, after_restart, guide_of, step_of
+from setups.measured import Do, Measured, SizeAsked, VerdictWord
 from setups.state import (
     CameraBack,
     CameraLost,
@@ -15,11 +16,13 @@ from setups.state import (
     Finish,
     Found,
     Instrument,
+    KeepMeasured,
     KeepResult,
     KeepTick,
     KeepTurn,
     Next,
     SetupState,
+    Sized,
     Still,
     Touched,
     Turned,
@@ -37,17 +40,22 @@ __all__ = [
     "CameraBack",
     "CameraLost",
     "Clock",
+    "Do",
     "Event",
     "Finish",
     "Found",
     "Guide",
     "Instrument",
+    "KeepMeasured",
     "KeepResult",
     "KeepTick",
     "KeepTurn",
+    "Measured",
     "Move",
     "Next",
     "SetupState",
+    "SizeAsked",
+    "Sized",
     "Step",
     "Still",
     "Touched",

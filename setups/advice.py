@@ -4,10 +4,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from readings import Axis, Direction
+from setups.measured import Do, VerdictWord
 
-VerdictWord = Literal["inside", "outside", "cannot tell"]
-Wanted = Literal["key", "ticks", "still", "turn", "nothing"]
-"""What the step waits for: a key, the list's ticks, a still stop, a full turn, nothing."""
+Wanted = Literal["key", "ticks", "sizes", "place", "still", "turn", "nothing"]
+"""What the step waits for: a key, the list's ticks, sizes and a key, a key at a place, a still
+stop, a full turn, nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,9 @@ class Advice:
     note
         Why the last thing seen was not taken, or "" where all is well.
     verdict
-        Of the last finished pair of turns, None before.
+        Of the last finished round, None before.
+    todo, todos
+        The thing to do now and all of this round, in guides that move no table.
     """
 
     headline: str
@@ -83,3 +86,5 @@ class Advice:
     move: int | None = None
     note: str = ""
     verdict: VerdictWord | None = None
+    todo: Do | None = None
+    todos: tuple[Do, ...] = ()

@@ -16,6 +16,8 @@ from sweeps import (
     plan_moves,
 )
 
+SAME_WAY = "Both turns went the same way: now one full turn the other way."
+
 
 def as_theta(sweep: Sweep, state: SetupState) -> Sweep:
     """Return a sweep given in collar angles in θ, with its sense seen from above."""

@@ -7,8 +7,17 @@ from typing import Any
 
 from readings import FLAGS, Axis
 from setups.checklists import Tick, complete, knows, lapse, lapse_by_age, toggle
-from setups.fine import judge, measure_turn, pair_up, start_round
+from setups.fine import SAME_WAY, judge, measure_turn, pair_up, start_round
 from setups.guides import GUIDES, Guide, Step
+from setups.measuring import (
+    needle_came,
+    next_todo,
+    resumed,
+    set_size,
+    take_place,
+    take_turn,
+    wanted_todo,
+)
 from setups.rough import STOPS, at_stop, rough_step
 from setups.state import (
     CameraBack,
@@ -26,6 +35,7 @@ from setups.state import (
     Next,
     Rough,
     SetupState,
+    Sized,
     Still,
     Touched,
     Turned,
@@ -91,7 +101,8 @@ def after_restart(state: SetupState, note: str) -> SetupState:
         return replace(state, rough=Rough(axis=axis, stop=STOPS[axis][0]), note=note)
     if kind == "moves":
         return replace(_goto(state, "turns", note), fine=Fine(corrections=state.fine.corrections))
-    return replace(state, note=note) if kind in ("turns", "lock") else state
+    kept = ("turns", "lock", "places", "change", "todo")
+    return replace(resumed(state), note=note) if kind in kept else state
 
 
 def _goto(state: SetupState, key: str, note: str = "") -> SetupState:
@@ -111,9 +122,22 @@ def _noted(state: SetupState, note: str) -> SetupState:
 
 def _on_next(state: SetupState, event: Next) -> Outcome:
     kind = step_of(state).kind
-    if kind in ("prepare", "lock"):
+    if kind in ("prepare", "sizes", "change", "lock"):
         return replace(_forward(state), active_s=event.at_s), ()
+    todo = wanted_todo(state)
+    if todo is not None and todo.needle_mm is None:
+        return replace(next_todo(state), active_s=event.at_s), ()
     return state, ()
+
+
+def _on_sized(state: SetupState, event: Sized) -> Outcome:
+    asked = next((size for size in guide_of(state).sizes if size.key == event.key), None)
+    if step_of(state).kind != "sizes" or asked is None:
+        return state, ()
+    if not asked.low <= event.value <= asked.high:
+        note = f"{asked.label} can be {asked.low:g} to {asked.high:g} {asked.unit}."
+        return _noted(state, note), ()
+    return replace(set_size(state, event.key, event.value), note="", active_s=event.at_s), ()
 
 
 def _on_touched(state: SetupState, event: Touched) -> Outcome:
@@ -162,14 +186,22 @@ def _on_void(state: SetupState, event: Void) -> Outcome:
 def _void(state: SetupState, reason: str, flags: tuple[str, ...]) -> Outcome:
     purpose = "check" if step_of(state).locked else "turns"
     kept = KeepTurn(purpose, None, reason, flags)  # type: ignore[arg-type]
-    after = replace(state, fine=replace(state.fine, first=None), note=reason)
-    if {"end of travel", "stylus off the work"} & set(flags):
+    task = replace(state.task, first=None)
+    after = replace(state, fine=replace(state.fine, first=None), task=task, note=reason)
+    rough = guide_of(state).first_of("rough") is not None
+    if rough and {"end of travel", "stylus off the work"} & set(flags):
         after = replace(after, step="rough", rough=Rough())
     return after, (kept,)
 
 
 def _on_still(state: SetupState, event: Still) -> Outcome:
     kind = step_of(state).kind
+    if kind == "places":
+        return take_place(state, event)
+    if kind == "todo":
+        return needle_came(state, event)
+    if event.collar_rad is None:
+        return state, ()
     if kind == "point":
         return _pointed(state, event)
     theta = state.theta_rad(event.collar_rad)
@@ -183,7 +215,7 @@ def _on_still(state: SetupState, event: Still) -> Outcome:
 
 
 def _pointed(state: SetupState, event: Still) -> Outcome:
-    if not event.moved:
+    if not event.moved or event.collar_rad is None:
         return state, ()
     state = replace(state, active_s=event.at_s)
     if step_of(state).direction == "right":
@@ -193,7 +225,7 @@ def _pointed(state: SetupState, event: Still) -> Outcome:
 
 def _pointed_back(state: SetupState, event: Still) -> SetupState:
     mark = state.collar
-    if mark is None:
+    if mark is None or event.collar_rad is None:
         return _goto(state, "point-right")
     turned = (event.collar_rad - mark.right_rad + pi) % (2 * pi) - pi
     if abs(abs(turned) - pi / 2) > QUARTER_WITHIN_RAD:
@@ -252,12 +284,14 @@ def _on_turned(state: SetupState, event: Turned) -> Outcome:
         return _void(state, reason, flags)
     purpose = "check" if step_of(state).locked else "turns"
     kept = KeepTurn(purpose, result, "", flags)  # type: ignore[arg-type]
+    if guide_of(state).task != "centre":
+        after, effects = take_turn(state, event, result)
+        return after, (kept, *effects)
     if state.fine.first is None:
         return replace(state, fine=replace(state.fine, first=result), note=""), (kept,)
     pair = pair_up(state.fine.first, result)
     if pair is None:
-        note = "Both turns went the same way: now one full turn the other way."
-        return replace(state, fine=replace(state.fine, first=result), note=note), (kept,)
+        return replace(state, fine=replace(state.fine, first=result), note=SAME_WAY), (kept,)
     after, effects = _paired(state, result, pair)
     return after, (kept, *effects)
 
@@ -290,6 +324,7 @@ def _good_enough(found: Found, tolerance_mm: float) -> bool:
 
 _HANDLERS: dict[type, Callable[[SetupState, Any], Outcome]] = {
     Next: _on_next,
+    Sized: _on_sized,
     Touched: _on_touched,
     Clock: _on_clock,
     CameraLost: _on_lost,

@@ -64,7 +64,12 @@ def _near_end_mm(side: Literal["low", "high"], dial: Instrument) -> float:
 
 def at_stop(theta_rad: float, stop: Direction) -> bool:
     """Whether the stylus at θ stands at `stop`."""
-    away = theta_rad - DIRECTION_DEG[stop] * pi / 180.0
+    return at_angle(theta_rad, DIRECTION_DEG[stop])
+
+
+def at_angle(theta_rad: float, degrees: float) -> bool:
+    """Whether θ is near enough to an angle for a stop there."""
+    away = theta_rad - degrees * pi / 180.0
     return abs((away + pi) % (2 * pi) - pi) <= STOP_WITHIN_RAD
 
 

@@ -10,8 +10,9 @@ from typing import Literal
 
 from calibration.handwheels import Handwheel
 from readings import Axis, Direction, Sweep
-from setups.advice import VerdictWord
 from setups.checklists import Tick
+from setups.measured import Measured, Run, VerdictWord
+from setups.state_task import NO_TASK, TaskState
 from sweeps import CentringResult, SweepResult, Trend
 
 Zone = Literal["inside", "low", "high", "unknown"]
@@ -124,6 +125,7 @@ class SetupState:
     collar: CollarZero | None = None
     rough: Rough = Rough()
     fine: Fine = Fine()
+    task: TaskState = NO_TASK
     history: tuple[Found, ...] = ()
     note: str = ""
     camera_lost: bool = False
@@ -152,6 +154,15 @@ class Next:
 
 
 @dataclass(frozen=True, slots=True)
+class Sized:
+    """The person entered a size."""
+
+    key: str
+    value: float
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Touched:
     """The person touched one line of a list."""
 
@@ -167,11 +178,11 @@ class Still:
 
     `moved` tells whether anything moved since the step was entered; `trend` how the
     needle moved last, None where it is not known. `value_mm` is None where the dial
-    could not be read.
+    could not be read, `collar_rad` None where no collar is in sight.
     """
 
     at_s: float
-    collar_rad: float
+    collar_rad: float | None
     value_mm: float | None
     sigma_mm: float | None
     moved: bool
@@ -215,7 +226,7 @@ class Clock:
     at_s: float
 
 
-Event = Next | Touched | Still | Turned | Void | CameraLost | CameraBack | Clock
+Event = Next | Sized | Touched | Still | Turned | Void | CameraLost | CameraBack | Clock
 
 
 # What a setup asks to be done
@@ -248,10 +259,19 @@ class KeepResult:
 
 
 @dataclass(frozen=True, slots=True)
+class KeepMeasured:
+    """What a round of another guide found, with the readings at its places."""
+
+    task: str
+    measured: Measured
+    runs: tuple[Run, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Finish:
     """The setup is finished: put it in the book."""
 
-    found: Found
+    found: Found | Measured
 
 
-Effect = KeepTick | KeepTurn | KeepResult | Finish
+Effect = KeepTick | KeepTurn | KeepResult | KeepMeasured | Finish

@@ -1,5 +1,6 @@
 """The Advice of a state: a pure function, read alike by screen, speech, terminal and tests."""
 
+from collections.abc import Callable
 from math import pi
 
 from calibration.handwheels import Handwheel
@@ -14,8 +15,10 @@ from readings import (
 )
 from setups.advice import Advice, Move, Wanted
 from setups.checklists import CHECKLISTS, ticked
-from setups.guides import Step, StepKind
+from setups.guide import Step, StepKind
 from setups.machine import guide_of, other_axes, step_of
+from setups.measured import VerdictWord
+from setups.measuring import wanted_place, wanted_todo
 from setups.rough import GOAL_WINDOW_MM
 from setups.state import Found, SetupState
 from sweeps import (
@@ -30,6 +33,10 @@ from sweeps import (
 
 _WANTS: dict[StepKind, Wanted] = {
     "prepare": "key",
+    "sizes": "sizes",
+    "places": "place",
+    "todo": "still",
+    "change": "key",
     "checklist": "ticks",
     "point": "still",
     "rough": "still",
@@ -50,12 +57,18 @@ STYLUS_WORD: dict[Direction, str] = {
 def advise(state: SetupState, theta_rad: float | None = None) -> Advice:
     """Return what is told at `state`; `theta_rad` is the live stylus angle where it is known."""
     step = step_of(state)
-    tell = {"rough": _rough, "moves": _moves, "turns": _turns, "checklist": _checklist}.get(
-        step.kind
-    )
+    tell = _TELL.get(step.kind)
     if tell is None:
         return _plain(state, step)
     return tell(state, step, theta_rad)
+
+
+def _verdict(state: SetupState) -> VerdictWord | None:
+    """Return the latest verdict, of whichever task."""
+    found = state.task.found
+    if found is not None:
+        return found.verdict
+    return state.found.verdict if state.found else None
 
 
 def _plain(state: SetupState, step: Step) -> Advice:
@@ -66,7 +79,7 @@ def _plain(state: SetupState, step: Step) -> Advice:
         wants=_WANTS[step.kind],
         stylus=step.direction,
         note=state.note,
-        verdict=state.found.verdict if state.found else None,
+        verdict=_verdict(state),
     )
 
 
@@ -79,7 +92,7 @@ def _checklist(state: SetupState, step: Step, theta_rad: float | None) -> Advice
         say=step.say,
         wants="ticks",
         note=state.note,
-        verdict=state.found.verdict if state.found else None,
+        verdict=_verdict(state),
     )
 
 
@@ -96,7 +109,7 @@ def _turns(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
         say=say,
         wants="turn",
         note=state.note,
-        verdict=state.found.verdict if state.found else None,
+        verdict=_verdict(state),
     )
 
 
@@ -255,3 +268,44 @@ def found_note(found: Found) -> str:
 def flag_lines(found: Found) -> tuple[str, ...]:
     """Return the sentences of the flags that stand on `found`."""
     return tuple(flag_sentence(name) for name in found.flags)
+
+
+def _place(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
+    place = wanted_place(state)
+    assert place is not None
+    taken = len(state.task.seen)
+    found = state.task.found
+    return Advice(
+        headline=f"Dial {place.words}",
+        detail=f"{step.text} Then touch next: {taken + 1} is read when it stands still.",
+        say=f"Dial {place.words}. Hold still, then next.",
+        wants="place",
+        note=state.note or (found.sentence if found and not taken else ""),
+        verdict=_verdict(state),
+    )
+
+
+def _todo(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
+    todo, found = wanted_todo(state), state.task.found
+    if todo is None or found is None:
+        return _plain(state, step)
+    return Advice(
+        headline=todo.headline,
+        detail=todo.detail,
+        say=todo.detail,
+        wants="still" if todo.needle_mm is not None else "key",
+        todo=todo,
+        todos=found.todo,
+        note=state.note or found.sentence,
+        verdict=found.verdict,
+    )
+
+
+_TELL: dict[StepKind, Callable[[SetupState, Step, float | None], Advice]] = {
+    "rough": _rough,
+    "moves": _moves,
+    "turns": _turns,
+    "checklist": _checklist,
+    "places": _place,
+    "todo": _todo,
+}

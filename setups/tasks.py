@@ -1,0 +1,26 @@
+"""Every guide's task by its name: the state of a full round in, what it found out."""
+
+from collections.abc import Callable
+
+from setups.guide import TaskName
+from setups.measured import CannotTell, Measured
+from setups.state import SetupState
+from setups.tasks_placed import (
+    bar_between_centres,
+    level_jacks,
+    share_on_centres,
+    square_reversed,
+)
+from setups.tasks_turned import bar_runout, four_jaws, square_face, tram_head
+
+TASKS: dict[TaskName, Callable[[SetupState], Measured | CannotTell]] = {
+    "tram": tram_head,
+    "face": square_face,
+    "bar": bar_runout,
+    "jaws": four_jaws,
+    "between-centres": bar_between_centres,
+    "square": square_reversed,
+    "jacks": level_jacks,
+    "hung": share_on_centres,
+}
+"""Centring has a loop of its own in `setups.machine`."""
