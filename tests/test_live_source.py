@@ -12,7 +12,7 @@ import pytest
 
 from readings import BadInputError, SourceError
 from ui.home import Home
-from ui.service_process import camera_service
+from ui.service_process import cameras_service
 from vision.live_source import LiveSource, is_live
 
 
@@ -82,4 +82,4 @@ def test_run_takes_cameras_only(tmp_path):
     assert is_live("rtsp://127.0.0.1/x")
     assert not is_live("folder/0")
     with pytest.raises(BadInputError, match="read or sweep"):
-        camera_service(Home(tmp_path), "sweep.mp4", "dial", None)
+        cameras_service(Home(tmp_path), ["sweep.mp4"], ["dial"], [])

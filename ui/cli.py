@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from readings import SparehandError
-from ui import dial_cli, handwheel_cli
+from ui import dial_cli, handwheel_cli, keys_command, node_command
 from ui.home import Home
 from ui.output import put_json, put_table, tell
 
@@ -26,11 +26,17 @@ app = typer.Typer(
 dial_app = typer.Typer(help="The dials Sparehand can read.", no_args_is_help=True)
 handwheel_app = typer.Typer(help="The slides' handwheels.", no_args_is_help=True)
 records_app = typer.Typer(help="The book of setups.", no_args_is_help=True)
+keys_app = typer.Typer(help="Who may come in over a network.", no_args_is_help=True)
+camera_app = typer.Typer(help="Cameras: here, or on another computer.", no_args_is_help=True)
 dial_cli.add_to(dial_app)
 handwheel_cli.add_to(handwheel_app)
+keys_command.add_to(keys_app)
+node_command.add_to(camera_app)
 app.add_typer(dial_app, name="dial")
 app.add_typer(handwheel_app, name="handwheel")
 app.add_typer(records_app, name="records")
+app.add_typer(keys_app, name="keys")
+app.add_typer(camera_app, name="camera")
 
 if TYPE_CHECKING:
     from stream.service import Service
@@ -45,6 +51,18 @@ DialName = Annotated[str, typer.Option("--dial", help="A taught dial (see: dial 
 CameraFile = Annotated[
     Path | None, typer.Option("--camera", help="The camera's model; none is assumed without.")
 ]
+CameraFiles = Annotated[
+    list[Path] | None,
+    typer.Option("--camera", help="The camera's model; one for all sources or one each."),
+]
+Network = Annotated[
+    str | None,
+    typer.Option(
+        help="Open to a network too: this computer's address, HOST or HOST:PORT (see: keys)."
+    ),
+]
+Certificate = Annotated[Path | None, typer.Option(help="The dashboard's certificate (PEM).")]
+PrivateKey = Annotated[Path | None, typer.Option(help="The certificate's key (PEM).")]
 Correct = Annotated[
     bool, typer.Option("--correct", help="Put readings right by the dial's newest check.")
 ]
@@ -74,31 +92,45 @@ def demo(
     ] = 8620,
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Open no browser.")] = False,
     seed: Annotated[int | None, typer.Option(help="Repeat one bench.")] = None,
+    network: Network = None,
+    certificate: Certificate = None,
+    private_key: PrivateKey = None,
 ) -> None:
     """Set up a virtual mill and centre its spindle on a bore; no hardware needed."""
-    from ui.demo import run_demo
+    from ui.demo import Doors, run_demo
 
-    raise typer.Exit(run_demo(_home_of(context).demo.ensure(), port, not no_browser, seed))
+    home = _home_of(context).demo.ensure()
+    doors = Doors(port, not no_browser, network, certificate, private_key)
+    raise typer.Exit(run_demo(home, doors, seed))
 
 
 @app.command()
 def run(
     context: typer.Context,
-    dial: DialName,
+    dial: Annotated[
+        list[str], typer.Option("--dial", help="A taught dial; one for all sources or one each.")
+    ],
     source: Annotated[
-        str, typer.Option(help="Camera number, or a stream's address (http or rtsp).")
-    ] = "0",
-    camera: CameraFile = None,
+        list[str] | None,
+        typer.Option(
+            help="Camera number, a stream's address (http or rtsp), or node:NAME; may come again."
+        ),
+    ] = None,
+    camera: CameraFiles = None,
     port: Annotated[
         int, typer.Option(help="The dashboard's port; 0 lets the system choose.")
     ] = 8620,
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Open no browser.")] = False,
+    network: Network = None,
+    certificate: Certificate = None,
+    private_key: PrivateKey = None,
 ) -> None:
-    """Watch a real dial: the service and the dashboard on your own camera."""
-    from ui.demo import run_camera
+    """Watch a real dial: the service and the dashboard on your own cameras."""
+    from ui.demo import Doors, run_camera
 
     home = _home_of(context).ensure()
-    raise typer.Exit(run_camera(home, port, not no_browser, source, dial, camera))
+    doors = Doors(port, not no_browser, network, certificate, private_key)
+    raise typer.Exit(run_camera(home, doors, source or ["0"], dial, camera or []))
 
 
 @app.command("service", hidden=True)
@@ -106,18 +138,21 @@ def service(
     context: typer.Context,
     bench: Annotated[bool, typer.Option("--bench")] = False,
     seed: Annotated[int | None, typer.Option()] = None,
-    source: Annotated[str, typer.Option()] = "0",
-    dial: Annotated[str, typer.Option()] = "",
-    camera: CameraFile = None,
+    source: Annotated[list[str] | None, typer.Option()] = None,
+    dial: Annotated[list[str] | None, typer.Option()] = None,
+    camera: CameraFiles = None,
+    network: Network = None,
     parent_pipe: Annotated[bool, typer.Option("--parent-pipe")] = False,
 ) -> None:
     """Run the service alone (demo and run start it by themselves)."""
-    from ui.service_process import bench_service, camera_service, run_service
+    from ui.service_process import bench_service, cameras_service, run_service
 
     home = _home_of(context).ensure()
 
     def make() -> "Service":
-        return bench_service(home, seed) if bench else camera_service(home, source, dial, camera)
+        if bench:
+            return bench_service(home, seed, network)
+        return cameras_service(home, source or ["0"], dial or [], camera or [], network)
 
     raise typer.Exit(run_service(make, parent_pipe=parent_pipe))
 

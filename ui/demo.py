@@ -5,6 +5,7 @@ import sys
 import threading
 import time
 import webbrowser
+from dataclasses import dataclass
 from pathlib import Path
 
 from ui.home import Home
@@ -59,40 +60,57 @@ class ServiceKeeper:
             self._ending.wait(RESTART_PAUSE_S)
 
 
-def _run(home: Home, port: int, arguments: list[str], *, open_browser: bool) -> int:
+@dataclass(frozen=True, slots=True)
+class Doors:
+    """Where the dashboard and the service can be reached."""
+
+    port: int
+    open_browser: bool
+    network: str | None = None
+    certificate: Path | None = None
+    private_key: Path | None = None
+
+
+def _run(home: Home, doors: Doors, arguments: list[str]) -> int:
+    from ui.access import access_of
     from ui.dashboard_process import run_dashboard
 
-    keeper = ServiceKeeper(home, arguments)
+    access = access_of(home.folder, doors.network, doors.certificate, doors.private_key)
+    network = [] if doors.network is None else ["--network", doors.network]
+    keeper = ServiceKeeper(home, [*arguments, *network])
 
     def announce(sentence: str) -> None:
         tell(sentence)
-        if open_browser:
+        if doors.open_browser:
             webbrowser.open(sentence.split()[-1])
 
     keeper.start()
     try:
-        return run_dashboard(home.folder, port, announce=announce)
+        return run_dashboard(home.folder, doors.port, access=access, announce=announce)
     finally:
         keeper.stop()
 
 
-def run_demo(home: Home, port: int, open_browser: bool, seed: int | None) -> int:
+def run_demo(home: Home, doors: Doors, seed: int | None) -> int:
     """Run the virtual bench with service and dashboard until INT or TERM."""
+    from stream.guard import listening_at
+
+    listening_at(home.folder, doors.network)
     chosen = [] if seed is None else ["--seed", str(seed)]
-    return _run(home, port, ["--bench", *chosen], open_browser=open_browser)
+    return _run(home, doors, ["--bench", *chosen])
 
 
 def run_camera(
-    home: Home, port: int, open_browser: bool, source: str, dial: str, camera: Path | None
+    home: Home, doors: Doors, sources: list[str], dials: list[str], cameras: list[Path]
 ) -> int:
-    """Run the service and dashboard on a real camera until INT or TERM.
+    """Run the service and dashboard on real cameras until INT or TERM.
 
     What was typed is checked before anything is started.
     """
-    from ui.service_process import camera_service
+    from ui.service_process import cameras_service
 
-    camera_service(home, source, dial, camera)
-    arguments = ["--source", source, "--dial", dial]
-    if camera is not None:
-        arguments += ["--camera", str(camera)]
-    return _run(home, port, arguments, open_browser=open_browser)
+    cameras_service(home, sources, dials, cameras, doors.network)
+    arguments = [f"--source={source}" for source in sources]
+    arguments += [f"--dial={dial}" for dial in dials]
+    arguments += [f"--camera={camera}" for camera in cameras]
+    return _run(home, doors, arguments)

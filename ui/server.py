@@ -21,13 +21,16 @@ from streamlit.starlette import App
 
 from readings import BadInputError
 from records.photos import photo_path
+from stream.guard import LOOPBACK
+from ui.access import ON_LOOPBACK, Access
+from ui.entrance import Entrance
 from ui.live_bridge import FRESH_S, LiveBridge
-from ui.middleware import AsgiApp, OwnPagesOnly
+from ui.middleware import LOOPBACK_NAMES, AsgiApp, OwnPagesOnly
 from ui.theme import THEME_OPTIONS
 
 SCRIPT = Path(__file__).parent / "app.py"
-LOOPBACK = "127.0.0.1"
 GRACEFUL_S = 1
+MOST_CONNECTIONS = 200
 LARGEST_MESSAGE = 4 * 1024 * 1024
 
 _SHA256 = re.compile(r"[0-9a-f]{64}")
@@ -105,7 +108,12 @@ def _no_reading(bridge: LiveBridge, age_s: float | None) -> str:
     return f"Not now: the last reading arrived {age_s:.1f} s ago.\n"
 
 
-def web_app(it: Dashboard, port: int) -> AsgiApp:
+def web_app(
+    it: Dashboard,
+    port: int,
+    access: Access = ON_LOOPBACK,
+    clock: Callable[[], float] = time.monotonic,
+) -> AsgiApp:
     """Return the whole ASGI application, guarded; the bridge runs as long as it does."""
 
     @asynccontextmanager
@@ -122,8 +130,13 @@ def web_app(it: Dashboard, port: int) -> AsgiApp:
 
     for name, value in {**STREAMLIT_OPTIONS, "server.port": port}.items():
         streamlit_config.set_option(name, value)
-    app = App(SCRIPT, routes=routes(it), lifespan=follow)
-    return OwnPagesOnly(app, port)
+    app: AsgiApp = App(SCRIPT, routes=routes(it), lifespan=follow)
+    if access.passphrase is None:
+        return OwnPagesOnly(app, port, scheme=access.scheme)
+    inner = Entrance(app, access.passphrase, clock, encrypted=access.scheme == "https")
+    name = socket.gethostname()
+    names = (*LOOPBACK_NAMES, name, f"{name}.local")
+    return OwnPagesOnly(inner, port, names, by_address=True, scheme=access.scheme)
 
 
 class Server(uvicorn.Server):
@@ -139,24 +152,26 @@ class Server(uvicorn.Server):
         self.should_exit = True
 
 
-def bind(port: int) -> socket.socket:
-    """Return a listening loopback socket; port 0 lets the system choose.
+def bind(port: int, host: str = LOOPBACK) -> socket.socket:
+    """Return a listening socket; port 0 lets the system choose.
 
     Raises
     ------
     BadInputError
-        If the port cannot be had.
+        If the port cannot be had, or the address is not this computer's.
     """
-    sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    sock = socket.socket(family, socket.SOCK_STREAM)
     try:
         if os.name == "posix":  # elsewhere it would take a port that another program holds
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        sock.bind((LOOPBACK, port))
+        sock.bind((host, port))
         sock.listen(128)
     except (OSError, OverflowError) as error:
         sock.close()
+        where = "" if host == LOOPBACK else f"{host}, "
         msg = (
-            f"port {port} cannot be used ({getattr(error, 'strerror', None) or error}); "
+            f"{where}port {port} cannot be used ({getattr(error, 'strerror', None) or error}); "
             "name another with --port, or --port 0 to let the system choose"
         )
         raise BadInputError(msg) from error
@@ -168,17 +183,21 @@ def make_server(
     port: int,
     connect: Callable[[], Any],
     clock: Callable[[], float] = time.monotonic,
+    access: Access = ON_LOOPBACK,
 ) -> Server:
     """Return the server for `port`, ready to `run(sockets=[...])`."""
     it = Dashboard(home, LiveBridge(connect, clock))
     config = uvicorn.Config(
-        web_app(it, port),
-        host=LOOPBACK,
+        web_app(it, port, access, clock),
+        host=access.host,
+        ssl_certfile=access.certificate,
+        ssl_keyfile=access.private_key,
         port=port,
         ws="websockets-sansio",
         ws_max_size=LARGEST_MESSAGE,
         ws_per_message_deflate=False,
         lifespan="on",
+        limit_concurrency=MOST_CONNECTIONS,
         access_log=False,
         log_config=None,
         log_level="critical",

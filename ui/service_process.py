@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import asdict
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -28,6 +28,9 @@ from simulator import (
     write_teaching_folder,
 )
 from stream.card import Card
+from stream.guard import listening_at
+from stream.keys import checked_name
+from stream.node_door import NodeSource
 from stream.service import Eyes, Service, run_until_signalled
 from stream.session import Tools
 from ui.home import Home
@@ -38,6 +41,7 @@ from vision.live_source import LiveSource, is_live
 from vision.teach import teach_dial
 
 BENCH_DIAL = "bench-dial"
+NODE_PREFIX = "node:"
 MARKERS = 16
 """Markers on the printed collar."""
 
@@ -104,15 +108,15 @@ def _checked(errors: ErrorTable | None) -> dict[str, Any]:
     }
 
 
-def _service(
+def _eyes(
     home: Home,
     source: FrameSource,
     dial: TaughtDial,
     camera: CameraModel | None,
     wheels: tuple[Handwheel, ...],
-) -> Service:
+) -> Eyes:
+    """Return one camera with its readers and with what its setups are made with."""
     collar = Collar(MARKERS)
-    eyes = Eyes(source, DialReader(dial, camera), CollarReader(collar, camera))
     errors = home.dial_errors.newest(dial)
     tools = Tools(
         instrument_of(dial, errors),
@@ -120,10 +124,31 @@ def _service(
         snapshots=snapshots_of(dial, errors, camera, collar),
         source=source.name,
     )
-    return Service(home.folder, eyes, tools, program_version=program_version())
+    node = isinstance(source, NodeSource)
+    return Eyes(
+        source,
+        DialReader(dial, camera),
+        CollarReader(collar, camera),
+        name=source.name,
+        tools=tools,
+        every_picture=node,
+        from_node=node,
+    )
 
 
-def bench_service(home: Home, seed: int | None) -> Service:
+def _service(home: Home, eyes: list[Eyes], network: str | None) -> Service:
+    tools = eyes[0].tools
+    assert tools is not None
+    return Service(
+        home.folder,
+        eyes,
+        tools,
+        program_version=program_version(),
+        listening=listening_at(home.folder, network),
+    )
+
+
+def bench_service(home: Home, seed: int | None, network: str | None = None) -> Service:
     """Return the service of the demo: the virtual bench as its source."""
     spec = bench_spec(seed)
     bench = Bench(spec, np.random.default_rng(seed))
@@ -132,16 +157,17 @@ def bench_service(home: Home, seed: int | None) -> Service:
         Handwheel("y", spec.mm_per_turn_y, spec.wheel_divisions),
     )
     source = BenchSource(bench, time.monotonic, time.sleep)
-    return _service(home, source, bench_dial(home, spec), camera_model(spec), wheels)
+    eyes = _eyes(home, source, bench_dial(home, spec), camera_model(spec), wheels)
+    return _service(home, [eyes], network)
 
 
-def camera_service(home: Home, source: str, dial: str, camera: Path | None) -> Service:
-    """Return the service of a real camera.
+def live_source(source: str) -> LiveSource:
+    """Return a camera by its number or address.
 
     Raises
     ------
     BadInputError
-        If `source` is no camera's number or address, or the dial is not known.
+        If `source` is neither.
     """
     if not is_live(source):
         msg = (
@@ -149,9 +175,50 @@ def camera_service(home: Home, source: str, dial: str, camera: Path | None) -> S
             "(http://… or rtsp://…); a recording is for read or sweep"
         )
         raise BadInputError(msg)
-    model = load_camera(camera) if camera else None
+    return LiveSource(source, time.monotonic)
+
+
+def cameras_service(
+    home: Home,
+    sources: list[str],
+    dials: list[str],
+    cameras: list[Path],
+    network: str | None = None,
+) -> Service:
+    """Return the service of real cameras, here or on nodes (``node:NAME``).
+
+    Raises
+    ------
+    BadInputError
+        If a source is no camera's number or address, a dial is not known, or there are
+        neither one nor as many dials or camera models as sources.
+    """
     wheels = home.handwheels.all()
-    return _service(home, LiveSource(source, time.monotonic), home.dials.load(dial), model, wheels)
+    dial_of = _one_each("--dial", dials, len(sources))
+    camera_of = _one_each("--camera", cameras, len(sources)) if cameras else [None] * len(sources)
+    eyes = []
+    for source, dial, camera in zip(sources, dial_of, camera_of, strict=True):
+        model = load_camera(camera) if camera else None
+        eyes.append(_eyes(home, _source(source), home.dials.load(dial), model, wheels))
+    return _service(home, eyes, network)
+
+
+def _source(source: str) -> FrameSource:
+    name = source.removeprefix(NODE_PREFIX)
+    return NodeSource(checked_name(name)) if name != source else live_source(source)
+
+
+T = TypeVar("T")
+
+
+def _one_each(option: str, given: list[T], wanted: int) -> list[T]:
+    """Return one for each source: the only one for all, or as many as there are."""
+    if len(given) == 1:
+        return given * wanted
+    if len(given) != wanted:
+        msg = f"{option} came {len(given)} times for {wanted} sources: give it once, or for each"
+        raise BadInputError(msg)
+    return given
 
 
 def run_service(
