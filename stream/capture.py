@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 from readings import CollarAngle, Reading
 from setups import Instrument, Still
-from setups.guides import StepKind
+from setups.guide import StepKind
 from stream.tracking import STILL_S, CollarTrack, Look, NeedleTrack, Place, Stillness
 from stream.turning import Item, TurnCatcher
 
@@ -45,7 +45,12 @@ class Capture:
     def enter(self, kind: StepKind | None) -> None:
         """Begin a step: arm what it waits for. None: no setup is running."""
         hold = POINT_HOLD_S if kind == "point" else STILL_S
-        self._still.enter(hold_s=hold, repeat=kind in ("rough", "moves"))
+        self._still.enter(
+            hold_s=hold,
+            repeat=kind in ("rough", "moves", "todo"),
+            claimed_only=kind == "places",
+            blind=kind in ("places", "todo"),
+        )
         if kind == "turns":
             self._turns.arm()
         else:

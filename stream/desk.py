@@ -6,7 +6,8 @@ from typing import Any
 
 from calibration.handwheels import Handwheel
 from readings import BadInputError
-from setups import CHECKLISTS, GUIDES, Instrument, SetupState
+from setups import CHECKLISTS, GUIDES, Guide, Instrument, SetupState, SizeAsked
+from setups.state_task import TaskState
 from stream.ledger import SetupCard
 
 LONGEST_NAME = 200
@@ -47,9 +48,53 @@ def begin_order(
         instrument=instrument,
         wheels=wheels,
         step=guide.steps[0].key,
+        task=TaskState(sizes=_sizes(guide, args.get("sizes"))),
     )
-    settings = {"tolerance_mm": tolerance, "diameter_mm": diameter, "surface": guide.surface}
+    settings = {
+        "tolerance_mm": tolerance,
+        "diameter_mm": diameter,
+        "surface": guide.surface,
+        "sizes": dict(state.task.sizes),
+    }
     return SetupCard(job, part, operation, key, guide.title, tolerance, settings), state
+
+
+def _sizes(guide: Guide, given: object) -> tuple[tuple[str, float], ...]:
+    """Return every size that a guide asks for: as given, else as is usual."""
+    sizes = {} if given is None else given
+    known = {size.key: size for size in guide.sizes}
+    if not isinstance(sizes, Mapping) or not set(sizes) <= set(known):
+        asked = ", ".join(known) or "none"
+        msg = f"sizes is {_short(sizes)}: {guide.title} asks for {asked}, each in mm."
+        raise BadInputError(msg)
+    return tuple((key, _size(size, sizes.get(key, size.default))) for key, size in known.items())
+
+
+def _size(asked: SizeAsked, value: object) -> float:
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    if number and asked.low <= value <= asked.high:  # type: ignore[operator]
+        return float(value)  # type: ignore[arg-type]
+    msg = (
+        f"{asked.label} is {_short(value)}: give {asked.low:g} to {asked.high:g} {asked.unit}, "
+        f"measured with a {asked.tool}."
+    )
+    raise BadInputError(msg)
+
+
+def size_order(guide: Guide, args: Mapping[str, Any]) -> tuple[str, float]:
+    """Return the key and the value of a `size`.
+
+    Raises
+    ------
+    BadInputError
+        If the guide asks for no such size, or it cannot be.
+    """
+    asked = next((size for size in guide.sizes if size.key == args.get("key")), None)
+    if asked is None:
+        known = ", ".join(size.key for size in guide.sizes) or "none"
+        msg = f"There is no size {_short(args.get('key'))}; this guide asks for {known}."
+        raise BadInputError(msg)
+    return asked.key, _size(asked, args.get("value"))
 
 
 def mark_order(args: Mapping[str, Any]) -> str:

@@ -39,7 +39,8 @@ class Kept:
     def encode(self) -> bytes:
         """Return this as bytes; a first turn is not kept, it is turned again."""
         state = self.state
-        bare = replace(state, fine=replace(state.fine, first=None), camera_lost=False)
+        fine, task = replace(state.fine, first=None), replace(state.task, first=None, pairs=())
+        bare = replace(state, fine=fine, task=task, camera_lost=False)
         return msgspec.msgpack.encode(replace(self, state=bare))
 
     def tells_more_than(self, other: "Kept") -> bool:

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from readings import Sample, Sense
 from records import Book
-from setups import Finish, KeepResult, KeepTick, KeepTurn, SetupState
+from setups import Finish, KeepMeasured, KeepResult, KeepTick, KeepTurn, SetupState
 from stream.given import Publish, Seen
 from stream.keeping import plain, result_body
 from stream.messages import Result, Saved
@@ -198,6 +198,12 @@ class Ledger:
         body = {"found": plain(effect.found), "centring": result_body(effect.result)}
         self._book.add_result(self.setup_id, "centring", RESULT_SCHEMA, body)
         self._publish("result", Result(self.setup_id, "centring", None, body["found"]))
+
+    def keep_measured(self, effect: KeepMeasured) -> None:
+        """Keep what a round found, with the readings at its places."""
+        body = {"measured": plain(effect.measured), "runs": [plain(run) for run in effect.runs]}
+        self._book.add_result(self.setup_id, effect.task, RESULT_SCHEMA, body)
+        self._publish("result", Result(self.setup_id, effect.task, None, body["measured"]))
 
     def keep_photo(self, seen: Seen | None, caption: str) -> None:
         """Keep a picture as it was and with what was read drawn on it, where there is one."""

@@ -37,7 +37,7 @@ Camera nodes (ROUTER; the node uses DEALER): see `stream.node_messages`.
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from setups import Advice, Found
+from setups import Advice, Found, Measured
 
 VERSION = 1
 
@@ -124,6 +124,17 @@ class LineView:
 
 
 @dataclass(frozen=True, slots=True)
+class SizeView:
+    """One size that is entered by hand."""
+
+    key: str
+    label: str
+    value: float
+    unit: str
+    tool: str
+
+
+@dataclass(frozen=True, slots=True)
 class Trace:
     """The latest turns for the polar trace: θ in degrees and reading in mm, thinned."""
 
@@ -161,6 +172,9 @@ class SessionView:
     caution: str = ""
     found: Found | None = None
     history: tuple[Found, ...] = ()
+    sizes: tuple[SizeView, ...] = ()
+    measured: Measured | None = None
+    rounds: tuple[Measured, ...] = ()
     sentences: tuple[str, ...] = ()
     trace: Trace = field(default_factory=Trace)
     camera_lost: bool = False
@@ -193,7 +207,7 @@ class Result:
     """Numbers that are in the book: of a turn, or of a pair of them with its verdict."""
 
     setup_id: int
-    kind: Literal["turn", "centring", "finish"]
+    kind: str
     sweep_id: int | None
     body: Any
 
@@ -283,10 +297,11 @@ class Answer:
 
 
 COMMANDS: dict[str, str] = {
-    "begin": "start a setup: guide, job, part, operation, tolerance_mm, diameter_mm",
+    "begin": "start a setup: guide, job, part, operation, tolerance_mm, diameter_mm, sizes",
     "next": "the person touched next",
     "mark": "a key, pedal or palm: next, or begin and end a turn by hand; again undoes: by",
     "touch": "the person touched a checklist line: checklist, line, who",
+    "size": "the person entered a size: key, value (mm)",
     "abandon": "give the setup up; it stays in the book as abandoned",
     "view": "answer with the SessionView",
     "camera": "look through another camera, while no setup runs: name",
@@ -294,5 +309,5 @@ COMMANDS: dict[str, str] = {
 }
 """Every command by name."""
 
-CHANGING = frozenset({"begin", "next", "mark", "touch", "abandon"})
+CHANGING = frozenset({"begin", "next", "mark", "touch", "size", "abandon"})
 """Commands that change what is in the book: done once even over a restart."""

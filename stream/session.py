@@ -17,21 +17,24 @@ from setups import (
     CameraLost,
     Event,
     Finish,
+    KeepMeasured,
     KeepResult,
     KeepTick,
     KeepTurn,
     Next,
     SetupState,
+    Sized,
     Still,
     Touched,
     Turned,
     Void,
     advance,
+    guide_of,
     step_of,
 )
 from setups.state import Clock, Effect
 from stream.capture import Capture, Happened
-from stream.desk import begin_order, mark_order, touch_order
+from stream.desk import begin_order, mark_order, size_order, touch_order
 from stream.faults import LOST_AFTER_S, PictureFaults, flag_trouble
 from stream.given import Publish, Seen, Tools
 from stream.keeping import SESSION_KEY, Kept, plain, taken_up
@@ -58,7 +61,7 @@ TROUBLE_S = 4.0
 
 PROGRESS_S = 0.1
 
-WAIT_FOR_MARKS = ("prepare", "point", "lock", "turns")
+WAIT_FOR_MARKS = ("prepare", "sizes", "point", "places", "change", "todo", "lock", "turns")
 """Kinds of steps that a key, a pedal or a palm goes on with."""
 
 REVISIONS_APART = 1000
@@ -180,6 +183,7 @@ class Session:
             "next": self._next,
             "mark": self._mark,
             "touch": self._touch,
+            "size": self._size,
             "abandon": self._abandon,
             "view": lambda args: Answer(True, body=plain(self._view)),
         }
@@ -220,9 +224,9 @@ class Session:
 
     def _next(self, args: Mapping[str, Any]) -> Answer:
         state = self._running()
-        if step_of(state).kind == "point":
+        if step_of(state).kind in ("point", "places"):
             self._capture.claim()
-            return Answer(True, "Hold the stylus still.")
+            return Answer(True, "Hold still.")
         changed = self._apply(Next(self._clock()))
         return Answer(changed, "" if changed else "This step does not wait for next.")
 
@@ -267,6 +271,11 @@ class Session:
         checklist, line, who = touch_order(args)
         changed = self._apply(Touched(checklist, line, who, self._clock()))
         return Answer(changed, "" if changed else "There is no such line.")
+
+    def _size(self, args: Mapping[str, Any]) -> Answer:
+        key, value = size_order(guide_of(self._running()), args)
+        changed = self._apply(Sized(key, value, self._clock()))
+        return Answer(changed, "" if changed else "Sizes are entered at their own step.")
 
     def _abandon(self, args: Mapping[str, Any]) -> Answer:
         self._running()
@@ -393,9 +402,13 @@ class Session:
             case KeepResult():
                 self._ledger.keep_result(effect)
                 self._ledger.keep_photo(self._good, "at the result")
+            case KeepMeasured():
+                self._ledger.keep_measured(effect)
+                self._ledger.keep_photo(self._good, "at the result")
             case Finish():
                 self._ledger.keep_photo(self._good, "at the finish")
-                self._ledger.finish(effect, after.fine.corrections)
+                corrections = max(after.fine.corrections, after.task.corrections)
+                self._ledger.finish(effect, corrections)
 
     def _adopt(self, kept: Kept) -> None:
         """Make `kept` the state: into the scratch where it tells something new, then on show."""

@@ -156,10 +156,24 @@ class Stillness:
         self.hold_s = STILL_S
         self.repeat = False
         self.moved = False
+        self._claimed_only = False
+        self._blind = False
 
-    def enter(self, *, hold_s: float = STILL_S, repeat: bool = False) -> None:
-        """Begin a step: nothing has moved yet, and nothing was told."""
+    def enter(
+        self,
+        *,
+        hold_s: float = STILL_S,
+        repeat: bool = False,
+        claimed_only: bool = False,
+        blind: bool = False,
+    ) -> None:
+        """Begin a step: nothing has moved yet, and nothing was told.
+
+        With `claimed_only` a place counts only once, by the person's word; with `blind` no
+        collar need be in sight.
+        """
         self.hold_s, self.repeat = hold_s, repeat
+        self._claimed_only, self._blind = claimed_only, blind
         self.moved, self._entered_rad, self._told = False, None, None
 
     def claim(self) -> None:
@@ -171,14 +185,16 @@ class Stillness:
         self._remember(look)
         self._note_moved(look)
         place = self._place()
-        if place is None:
+        if not self._rests() or (place is None and not self._blind):
             self._told = None
             return None
         value, sigma = self._value()
-        if isinstance(value, str) or not self._due(look.t_s, value):
+        if not self._due(look.t_s, value):
             return None
         self._told = (look.t_s, value)
-        return Still(at_s, place, value, sigma, self.moved, trend)
+        still = Still(at_s, place, value, sigma, self.moved, trend)
+        self.moved = self.moved and not self._claimed_only
+        return still
 
     def moving(self) -> bool:
         """Whether needle or collar moved within the last `MOVING_S`."""
@@ -196,22 +212,26 @@ class Stillness:
             self._looks.popleft()
 
     def _note_moved(self, look: Look) -> None:
-        if look.collar_rad is None:
+        if look.collar_rad is None or self._claimed_only:
             return
         if self._entered_rad is None:
             self._entered_rad = look.collar_rad
         self.moved = self.moved or abs(look.collar_rad - self._entered_rad) > MOVED_RAD
 
     def _place(self) -> float | None:
-        """Return the collar's angle while all stands still for long enough, else None."""
+        """Return the collar's mean angle where it is in sight, now and half of the time."""
         looks = self._looks
         seen = [k.collar_rad for k in looks if k.collar_rad is not None]
-        long_enough = looks[-1].t_s - looks[0].t_s >= self.hold_s - 1e-9
-        if not long_enough or looks[-1].collar_rad is None or 2 * len(seen) < len(looks):
-            return None
-        if _collar_spread(looks) > STILL_COLLAR_RAD or self._swings(looks):
+        if looks[-1].collar_rad is None or 2 * len(seen) < len(looks):
             return None
         return sum(seen) / len(seen)
+
+    def _rests(self) -> bool:
+        """Whether needle and collar, as far as in sight, stand still for long enough."""
+        looks = self._looks
+        if looks[-1].t_s - looks[0].t_s < self.hold_s - 1e-9:
+            return False
+        return _collar_spread(looks) <= STILL_COLLAR_RAD and not self._swings(looks)
 
     def _swings(self, looks: "deque[Look] | list[Look]") -> bool:
         values = [k.value_mm for k in looks if k.value_mm is not None]

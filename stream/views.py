@@ -7,10 +7,11 @@ from numpy.typing import NDArray
 from readings import CollarAngle, Frame, Reading, Sense, Sweep, flag_sentence
 from setups import CAUTION, CHECKLISTS, SetupState, advise, flag_lines, guide_of, step_of, ticked
 from setups.advice import Move
-from setups.rough import at_stop
+from setups.measuring import wanted_todo
+from setups.rough import at_angle, at_stop
 from stream.capture import Pose
 from stream.keeping import Kept
-from stream.messages import LineView, Live, Overlay, SessionView, Trace
+from stream.messages import LineView, Live, Overlay, SessionView, SizeView, Trace
 
 MOST_TRACE_POINTS = 180
 MOST_OUTLINE_POINTS = 48
@@ -22,7 +23,7 @@ def session_view(kept: Kept, troubles: tuple[str, ...], *, camera_lost: bool) ->
     guide, step, dial = guide_of(state), step_of(state), state.instrument
     lines = CHECKLISTS[step.checklist].lines if step.checklist else ()
     done = ticked(state.ticks, step.checklist or "")
-    told = flag_lines(state.found) if state.found else ()
+    told = _told(state)
     return SessionView(
         revision=kept.revision,
         guide=state.guide,
@@ -47,11 +48,24 @@ def session_view(kept: Kept, troubles: tuple[str, ...], *, camera_lost: bool) ->
         caution=CAUTION if step.checklist else "",
         found=state.found,
         history=state.history,
+        sizes=tuple(
+            SizeView(size.key, size.label, state.task.size(size.key), size.unit, size.tool)
+            for size in guide.sizes
+        ),
+        measured=state.task.found,
+        rounds=state.task.history,
         sentences=(*troubles, *told),
         trace=kept.trace,
         camera_lost=state.camera_lost or camera_lost,
         finished=kept.finished,
     )
+
+
+def _told(state: SetupState) -> tuple[str, ...]:
+    """Return the sentences of the flags that stand on the latest result."""
+    if state.task.found is not None:
+        return tuple(flag_sentence(name) for name in state.task.found.flags)
+    return flag_lines(state.found) if state.found else ()
 
 
 def idle_view(troubles: tuple[str, ...], *, camera_lost: bool) -> SessionView:
@@ -123,7 +137,7 @@ def live_line(
     theta = None
     if state is not None and pose.collar_rad is not None:
         theta = state.theta_rad(pose.collar_rad)
-    move = _wanted(state, theta)
+    target_mm, window_mm = _target(state, theta)
     flags = reading.flags + (("collar not seen",) if collar is None else ())
     value = pose.value_mm
     turned = pose.turned_rad
@@ -140,11 +154,25 @@ def live_line(
         moving=pose.moving,
         turned_deg=None if turned is None else degrees(turned),
         samples=pose.samples,
-        target_mm=move.needle_mm if move else None,
-        target_divisions=move.needle_divisions if move else None,
-        window_mm=move.window_mm if move else None,
+        target_mm=target_mm,
+        target_divisions=None if target_mm is None else target_mm / graduation_mm,
+        window_mm=window_mm,
         overlay=overlay(reading, collar),
     )
+
+
+def _target(state: SetupState | None, theta_rad: float | None) -> tuple[float | None, float | None]:
+    """Return the reading to bring the needle to now, and near enough (mm)."""
+    move = _wanted(state, theta_rad)
+    if move is not None:
+        return move.needle_mm, move.window_mm
+    todo = None if state is None else wanted_todo(state)
+    if todo is None or todo.needle_mm is None:
+        return None, None
+    away = todo.stylus_deg is not None and (
+        theta_rad is None or not at_angle(theta_rad, todo.stylus_deg)
+    )
+    return (None, None) if away else (todo.needle_mm, todo.window_mm)
 
 
 def _wanted(state: SetupState | None, theta_rad: float | None) -> Move | None:
