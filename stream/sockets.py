@@ -15,6 +15,9 @@ from stream.messages import CHANGING, VERSION, Answer, Command, Topic
 
 LARGEST_COMMAND = 64 * 1024
 LARGEST_SUBSCRIPTION = 64
+LARGEST_HANDSHAKE = 1024
+"""What CURVE sends before the first subscription is larger than one."""
+
 MOST_PREFIXES = 256
 """Of what may be subscribed to at once, all clients together, as far as it is counted."""
 
@@ -35,7 +38,8 @@ class Outlet:
         self.socket.setsockopt(zmq.XPUB_VERBOSER, 1)
         self.socket.setsockopt(zmq.LINGER, 0)
         self.socket.setsockopt(zmq.SNDHWM, WAITING_MESSAGES)
-        self.socket.setsockopt(zmq.MAXMSGSIZE, LARGEST_SUBSCRIPTION)
+        largest = LARGEST_HANDSHAKE if guard.public else LARGEST_SUBSCRIPTION
+        self.socket.setsockopt(zmq.MAXMSGSIZE, largest)
         guard.cover(self.socket)
         self.address = bind(self.socket, endpoint)
         self._run = uuid.uuid4().hex

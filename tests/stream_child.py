@@ -13,10 +13,13 @@ from math import pi
 from pathlib import Path
 
 import numpy as np
+from paper_picture import CollarOfPaper, ReadsPaper
 from stream_kit import DIAL, WHEELS, collar, reading
 from stream_paper import mill_for
 
 from readings import DIRECTION_DEG, BadInputError, Frame
+from stream.guard import listening_at
+from stream.node_door import NodeSource
 from stream.service import Eyes, Service, run_until_signalled
 from stream.session import Tools
 
@@ -37,10 +40,9 @@ class MillState:
 class PaperSource:
     """Frames of a mill on paper; hands turn it by commands from any thread."""
 
-    name = "paper"
-
-    def __init__(self, mill):
+    def __init__(self, mill, name="paper"):
         self.mill = mill
+        self.name = name
         self.truth = {}
         self._left_rad, self._rate = 0.0, 0.0
         self._dark_until = 0.0
@@ -114,24 +116,36 @@ class _CollarOf:
         return collar(t_s, angle)
 
 
-def main():
-    """Run it."""
+def service_of(given):
+    """Return the service that is asked for."""
+    mills = [mill_for(given.seed + i, x_mm=0.02, y_mm=-0.015) for i in range(given.cameras)]
+    sources = [PaperSource(mill, f"paper {i}" if i else "paper") for i, mill in enumerate(mills)]
+    eyes = [Eyes(source, source, source.collar_reader()) for source in sources]
+    if given.node:
+        source = NodeSource(given.node)
+        eyes = [Eyes(source, ReadsPaper(), CollarOfPaper(), given.node, None, True, True)]
+    return Service(
+        given.home,
+        eyes,
+        Tools(DIAL, WHEELS, source="paper"),
+        program_version="test",
+        listening=listening_at(given.home, given.network),
+    )
+
+
+def run(arguments):
+    """Run a service until it is told to end."""
     parser = argparse.ArgumentParser()
     parser.add_argument("home", type=Path)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--cameras", type=int, default=1)
+    parser.add_argument("--network")
+    parser.add_argument("--node")
     parser.add_argument("--parent-pipe", action="store_true")
-    given = parser.parse_args()
-    mill = mill_for(given.seed, x_mm=0.02, y_mm=-0.015)
-    source = PaperSource(mill)
-    service = Service(
-        given.home,
-        Eyes(source, source, source.collar_reader()),
-        Tools(DIAL, WHEELS, source="paper"),
-        program_version="test",
-    )
-    run_until_signalled(service, parent_pipe=given.parent_pipe)
+    given = parser.parse_args(arguments)
+    run_until_signalled(service_of(given), parent_pipe=given.parent_pipe)
     sys.exit(0)
 
 
 if __name__ == "__main__":
-    main()
+    run(sys.argv[1:])
