@@ -292,7 +292,10 @@ def test_a_session_that_cannot_be_read_is_closed_in_the_book(paper):
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        ({"guide": "centre-moon"}, "There is no guide 'centre-moon'; there are centre-bore, centre-boss,"),
+        (
+            {"guide": "centre-moon"},
+            "There is no guide 'centre-moon'; there are centre-bore, centre-boss,",
+        ),
         ({"tolerance_mm": 0}, "tolerance_mm is 0: give a length in mm above 0 and up to 10000."),
         ({"tolerance_mm": float("nan")}, "tolerance_mm is nan: give a length"),
         ({"tolerance_mm": "five"}, "tolerance_mm is 'five': give a length"),
