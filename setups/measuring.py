@@ -16,18 +16,17 @@ from sweeps import SweepResult
 
 Outcome = tuple[SetupState, tuple[Effect, ...]]
 
-LEAST_WAIT_S = 1.0
-"""Two places taken faster one after the other are one: the dial was not moved between."""
-
 
 def wanted_place(state: SetupState) -> Place | None:
     """Return the place at which the dial is to be read next, None at any other step."""
-    guide = GUIDES[state.guide]
-    step = guide.step(state.step)
-    if step.kind != "places":
-        return None
-    places = LAYOUTS[step.places](dict(state.task.sizes))
-    return places[min(len(state.task.seen), len(places) - 1)]
+    places = places_of_step(state)
+    return places[min(len(state.task.seen), len(places) - 1)] if places else None
+
+
+def places_of_step(state: SetupState) -> tuple[Place, ...]:
+    """Return the places of the step in hand, none at a step without."""
+    step = GUIDES[state.guide].step(state.step)
+    return LAYOUTS[step.places](dict(state.task.sizes)) if step.kind == "places" else ()
 
 
 def wanted_todo(state: SetupState) -> Do | None:
@@ -52,8 +51,7 @@ def take_place(state: SetupState, event: Still) -> Outcome:
     seen = Seen(place.key, event.value_mm, event.sigma_mm or 0.0, event.at_s)
     task = replace(state.task, seen=(*state.task.seen, seen))
     step = GUIDES[state.guide].step(state.step)
-    places = LAYOUTS[step.places](dict(task.sizes))
-    if len(task.seen) < len(places):
+    if len(task.seen) < len(places_of_step(state)):
         return replace(state, task=task, note="", active_s=event.at_s), ()
     run = Run(step.kept_as, task.seen)
     others = tuple(each for each in task.runs if each.step != run.step)

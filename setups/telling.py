@@ -18,7 +18,7 @@ from setups.checklists import CHECKLISTS, ticked
 from setups.guide import Step, StepKind
 from setups.machine import guide_of, other_axes, step_of
 from setups.measured import VerdictWord
-from setups.measuring import wanted_place, wanted_todo
+from setups.measuring import places_of_step, wanted_place, wanted_todo
 from setups.rough import GOAL_WINDOW_MM
 from setups.state import Found, SetupState
 from sweeps import (
@@ -273,11 +273,11 @@ def flag_lines(found: Found) -> tuple[str, ...]:
 def _place(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
     place = wanted_place(state)
     assert place is not None
-    taken = len(state.task.seen)
+    taken, places = len(state.task.seen), len(places_of_step(state))
     found = state.task.found
     return Advice(
         headline=f"Dial {place.words}",
-        detail=f"{step.text} Then touch next: {taken + 1} is read when it stands still.",
+        detail=f"{step.text} Place {taken + 1} of {places}: when the dial stands there, next.",
         say=f"Dial {place.words}. Hold still, then next.",
         wants="place",
         note=state.note or (found.sentence if found and not taken else ""),

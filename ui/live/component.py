@@ -20,6 +20,7 @@ SCRIPTS = (
     "machine.js",
     "bench_buttons.js",
     "step.js",
+    "keypad.js",
     "page.js",
 )
 """In this order they make one script; the last one exports what Streamlit calls."""

@@ -6,6 +6,7 @@ const READING_STALE_MS = 1000;
 const LINGER_MS = 300;
 const SAID_MS = 8000;
 const DRAWING_BEATS = 6; // of 60 a second
+const NEXT_WANTED = new Set(["key", "place", "sizes"]);
 
 class Page {
   constructor(component) {
@@ -41,6 +42,7 @@ class Page {
     this.machine = new Machine(this.at("machine"), this.root, bench);
     this.buttons = new BenchButtons(this.at("bench"), bench);
     this.step = new Step(this.root, this.link, told);
+    this.keypad = new Keypad(this.root, this.link, told);
     this.at("next").addEventListener("click", () => this.next());
     this.at("mute").addEventListener("click", () => this.mute());
     this.at("record").addEventListener("click", () => this.component.setTriggerValue("wish", "record"));
@@ -50,7 +52,7 @@ class Page {
     // a button touched by hand keeps no focus: a pedal's Enter must not press it again
     const blur = (event) => event.detail && event.target.closest("button")?.blur();
     this.root.addEventListener("click", blur);
-    const waiting = () => this.root.dataset.wants === "key" || this.root.dataset.kind === "point";
+    const waiting = () => NEXT_WANTED.has(this.root.dataset.wants) || this.root.dataset.kind === "point";
     const freeKeys = captureKeys(waiting, () => this.next());
     const resized = () => this.resize();
     window.addEventListener("resize", resized);
@@ -128,6 +130,7 @@ class Page {
     this.view = view;
     this.counters.view = view;
     this.step.setState(view, shown);
+    this.keypad.setState(view);
     this.polar.setState(view, shown);
     if (view.advice) this.sound.say(view.advice.say);
     this.tellRevision();

@@ -3,6 +3,9 @@
 const SIDE_SIGNS = { low: "▲", high: "▼", there: "■" };
 const WAY_SIGNS = { right: "▶", left: "◀", back: "▲", front: "▼" };
 const LEAST_HEADLINE = 0.55;
+const NEXT_WORDS = {
+  point: "It points there", places: "It stands there", sizes: "The sizes are right", todo: "Done, next",
+};
 
 class Step {
   constructor(root, link, told) {
@@ -27,7 +30,7 @@ class Step {
     setText(this.at("headline"), advice ? advice.headline : "No setup is running");
     setText(this.at("detail"), advice ? advice.detail : "Start one on this page.");
     setText(this.at("caution"), view.caution);
-    setText(this.at("next"), view.kind === "point" ? "It points there" : "Next");
+    setText(this.at("next"), NEXT_WORDS[view.kind] || "Next");
     this.setNote(view, shown);
     this.setLines(view);
     this.fitHeadline();
@@ -38,8 +41,8 @@ class Step {
     const flags = shown ? shown.flags : [];
     const told = view.sentences.filter((sentence) => !flags.includes(sentence));
     const notes = [advice && advice.note, ...told].filter(Boolean);
-    if (shown && shown.offset && advice && !(advice.note || "").includes("Off by")) {
-      notes.push(`Last found: off centre ${shown.offset}.`);
+    if (shown && shown.offset && advice && !(advice.note || "").includes(shown.offset)) {
+      notes.push(`Last found: ${shown.offset}.`);
     }
     setText(this.at("note"), [...new Set(notes)].join(" "));
     setText(this.at("flags"), flags.join(" "));

@@ -9,12 +9,14 @@ from typing import Literal
 
 from readings import (
     Axis,
+    flag_sentence,
     format_length,
     format_with_uncertainty,
     move_word,
     offset_from_first_harmonic,
 )
-from setups import GUIDES, Found, Move, flag_lines
+from setups import GUIDES, Found, Measured, Move, flag_lines
+from setups.measured import Number
 from setups.rough import END_MARGIN, at_stop
 from setups.telling import STYLUS_WORD
 from stream.messages import Live, SessionView
@@ -186,18 +188,60 @@ def show_state(view: SessionView) -> StateShown:
     surface = GUIDES[view.guide].surface
     sign = 1.0 if surface == "face" else offset_from_first_harmonic(1.0, 0.0, surface)[0]
     tolerance = "" if view.tolerance_mm is None else format_length(view.tolerance_mm)
+    if view.measured is not None:
+        return _measured(view, view.measured, sign, tolerance)
     found = view.found
     return StateShown(
         outline_sign=sign,
         numbers=number_rows(found) if found else (),
         verdict=VERDICT_WORDS[found.verdict] if found else "",
-        offset=format_with_uncertainty(found.eccentricity_mm, found.u_eccentricity_mm)
+        offset=f"off by {format_with_uncertainty(found.eccentricity_mm, found.u_eccentricity_mm)}"
         if found
         else "",
         tolerance=tolerance,
         history=tuple(history_line(i, f) for i, f in enumerate(view.history, start=1)),
         flags=flag_lines(found) if found else (),
     )
+
+
+def _measured(view: SessionView, measured: Measured, sign: float, tolerance: str) -> StateShown:
+    """Return the numbers of a guide that centres nothing."""
+    return StateShown(
+        outline_sign=sign,
+        numbers=measured_rows(measured),
+        verdict=VERDICT_WORDS[measured.verdict] if measured.verdict else "Found",
+        offset=measured.sentence.rstrip("."),
+        tolerance=tolerance,
+        history=tuple(
+            f"{i}. {one.sentence}{' Locked.' if one.locked else ''}"
+            for i, one in enumerate(view.rounds, start=1)
+        ),
+        flags=tuple(flag_sentence(name) for name in measured.flags),
+    )
+
+
+def measured_rows(measured: Measured) -> tuple[tuple[str, str], ...]:
+    """Return what a round told, as (label, text) rows."""
+    rows = [(number.label.capitalize(), number_words(number)) for number in measured.numbers]
+    if measured.least_provable_mm is not None:
+        least = format_length(measured.least_provable_mm, fine=True)
+        rows.append(("Least that can be proven with this dial", least))
+    return tuple(rows)
+
+
+def number_words(number: Number) -> str:
+    """Return a number with its unit and, where it is known, its uncertainty.
+
+    >>> number_words(Number("high_spot", "high spot", 31.27, "deg"))
+    '31.3 deg'
+    """
+    if number.unit == "mm":
+        if number.u is None:
+            return format_length(number.value, signed=True)
+        return format_with_uncertainty(number.value, number.u)
+    size = f"{number.value:.1f}" if number.unit in ("deg", "arcsec") else f"{number.value:.4f}"
+    spread = "" if number.u is None else f" ± {2 * number.u:.2g} (k = 2)"
+    return f"{size} {number.unit}{spread}"
 
 
 def history_line(number: int, found: Found) -> str:

@@ -23,36 +23,40 @@ def start_page(view: SessionView) -> None:
 
 
 def _start_form() -> None:
-    with st.form("start", border=False):
-        guide = st.selectbox(
-            "Setup", list(GUIDES), format_func=lambda key: GUIDES[key].title, key="guide"
-        )
+    key = st.selectbox(
+        "Setup", list(GUIDES), format_func=lambda name: GUIDES[name].title, key="guide"
+    )
+    guide = GUIDES[key]
+    st.caption(guide.purpose)
+    with st.form(f"start-{key}", border=False):
         job = st.text_input("Job", JOB, key="job")
         part = st.text_input("Part", PART, key="part")
         operation = st.text_input("Operation", OPERATION, key="operation")
         left, right = st.columns(2)
         tolerance_mm = left.number_input(
-            "Tolerance: axes within (mm)",
+            f"Tolerance: {guide.tolerance_words}, within (mm)",
             0.001,
             1.0,
-            GUIDES[guide].default_tolerance_mm,
+            guide.default_tolerance_mm,
             0.001,
             format="%.3f",
-            key="tolerance",
+            key=f"tolerance-{key}",
         )
-        diameter_mm = right.number_input(
-            "Diameter of the seat (mm)", 5.0, 1000.0, SEAT_MM, 0.5, key="diameter"
-        )
+        more = {}
+        if guide.task == "centre":
+            more["diameter_mm"] = right.number_input(
+                "Diameter of the seat (mm)", 5.0, 1000.0, SEAT_MM, 0.5, key="diameter"
+            )
         if not st.form_submit_button("Start this setup", type="primary", width="stretch"):
             return
     answer = dashboard().bridge.command_now(
         "begin",
-        guide=guide,
+        guide=key,
         job=job,
         part=part,
         operation=operation,
         tolerance_mm=tolerance_mm,
-        diameter_mm=diameter_mm,
+        **more,
     )
     if answer.ok:
         st.session_state.another = False
