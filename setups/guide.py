@@ -23,7 +23,17 @@ StepKind = Literal[
 ]
 """`change`: something is turned round or the dial is set elsewhere; a touch of next goes on."""
 TaskName = Literal[
-    "centre", "tram", "face", "bar", "jaws", "between-centres", "square", "jacks", "hung"
+    "centre",
+    "tram",
+    "face",
+    "bar",
+    "jaws",
+    "between-centres",
+    "square",
+    "jacks",
+    "hung",
+    "second-end",
+    "prove",
 ]
 
 

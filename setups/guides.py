@@ -3,6 +3,7 @@
 from setups.guide import Guide, Layout, Step, StepKind
 from setups.guides_centre import CENTRE_ON_BORE, CENTRE_ON_BOSS, CENTRE_ON_PLUG
 from setups.guides_machine import TEST_BAR, TRAM_HEAD, TRAM_SQUARE
+from setups.guides_pair import PROVE_PAIR, SECOND_END
 from setups.guides_work import (
     BETWEEN_CENTRES,
     FACE_SQUARE,
@@ -27,5 +28,7 @@ GUIDES: dict[str, Guide] = {
         LEVEL_ON_JACKS,
         HUNG_CASTING,
         FOUR_JAW,
+        SECOND_END,
+        PROVE_PAIR,
     )
 }

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from setups.guide import TaskName
 from setups.measured import CannotTell, Measured
 from setups.state import SetupState
+from setups.tasks_pair import proof_of_pair, second_end_to_come
 from setups.tasks_placed import (
     bar_between_centres,
     level_jacks,
@@ -22,5 +23,7 @@ TASKS: dict[TaskName, Callable[[SetupState], Measured | CannotTell]] = {
     "square": square_reversed,
     "jacks": level_jacks,
     "hung": share_on_centres,
+    "second-end": second_end_to_come,
+    "prove": proof_of_pair,
 }
 """Centring has a loop of its own in `setups.machine`."""

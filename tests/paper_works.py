@@ -284,3 +284,28 @@ class PaperHung(Paper):
 
     def off_mm(self):
         return abs(self.roll - self.best_roll()) * self.width_mm
+
+
+@dataclass
+class PaperPair(Paper):
+    """Two bored seats, each with its axis: place at depth 0 and lean per mm up."""
+
+    first: tuple = ((0.0, 0.0), (0.0, 0.0))
+    second: tuple = ((0.0, 0.0), (0.0, 0.0))
+    z_mm: float = 0.0
+    on_second: bool = False
+
+    def axis(self, which, z_mm):
+        at, lean = which
+        return np.array(at) + np.array(lean) * z_mm
+
+    def contact_mm(self, theta_rad):
+        at = self.axis(self.second if self.on_second else self.first, self.z_mm)
+        return -float(at @ [cos(theta_rad), sin(theta_rad)])
+
+    def apart_mm(self, ends):
+        """Twice the larger distance of the second axis from the first at a seat's ends."""
+        return 2 * max(
+            float(np.linalg.norm(self.axis(self.second, z) - self.axis(self.first, z)))
+            for z in ends
+        )
