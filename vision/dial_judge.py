@@ -33,6 +33,8 @@ MIN_EVIDENCE = 0.35
 """Share of the front in sight times contrast, where the tail is seen too; ..."""
 MIN_EVIDENCE_FRONT = 0.5
 """... where it is not: the edge of a reflection, a finger or a shadow has no tail; ..."""
+MIN_EVIDENCE_SMEARED = 0.8
+"""... where it is not and the front is smeared: a wedge of light between reflections; ..."""
 MIN_EVIDENCE_TAILLESS = 0.4
 """... and where the taught needle has none."""
 MIN_TAIL = 0.15
@@ -98,7 +100,9 @@ def _least_evidence(fit: NeedleFit, dial: TaughtDial) -> float:
         return MIN_EVIDENCE
     reach = dial.needle_reach_mm[dial.needle_half_width_mm > 0]
     tailless = -float(reach.min(initial=0.0)) <= dial.hub_mm
-    return MIN_EVIDENCE_TAILLESS if tailless else MIN_EVIDENCE_FRONT
+    if tailless:
+        return MIN_EVIDENCE_TAILLESS
+    return MIN_EVIDENCE_SMEARED if fit.smear_rad else MIN_EVIDENCE_FRONT
 
 
 def judge_needle(fit: NeedleFit | None, dial: TaughtDial) -> str | None:
