@@ -20,6 +20,7 @@ from stream.keeping import from_numpy
 
 NODE_VERSION = 1
 LARGEST_HEADER = 128 * 1024
+LARGEST_NUMBER = 2**53 - 1
 LARGEST_PARCEL = 4 * 1024 * 1024
 
 Kind = Literal["reading", "picture", "preview", "alive"]
@@ -93,7 +94,10 @@ def _array(kind: type, value: object) -> object:
 def _possible(parcel: Parcel) -> bool:
     """Whether a parcel says what a node can have said."""
     reading, collar = parcel.reading, parcel.collar
-    if parcel.seq < 0 or parcel.first < 1 or not isfinite(parcel.t_s):
+    counts = (parcel.seq, parcel.index, parcel.width, parcel.height, parcel.picture_width)
+    if not all(0 <= count <= LARGEST_NUMBER for count in (*counts, parcel.first - 1)):
+        return False
+    if not (isfinite(parcel.t_s) and isfinite(parcel.sent_s)):
         return False
     if parcel.seq and parcel.kind not in ("reading", "picture"):
         return False
@@ -101,7 +105,7 @@ def _possible(parcel: Parcel) -> bool:
         return False
     if parcel.kind != "reading":
         return True
-    return reading is not None and _sound(reading)
+    return reading is not None and reading.t_s == parcel.t_s and _sound(reading)
 
 
 def _sound(reading: Reading) -> bool:
@@ -116,6 +120,9 @@ def _sound(reading: Reading) -> bool:
         or sight.outline_px.ndim != 2
         or sight.outline_px.shape[1] != 2
     ):
+        return False
+    whole = (reading.turns, reading.turns_followed)
+    if any(abs(count or 0) > LARGEST_NUMBER for count in whole):
         return False
     numbers = (reading.divisions, reading.sigma_divisions, reading.value_mm, reading.sigma_mm)
     if reading.ok:

@@ -1,5 +1,6 @@
 """The two sockets of the service: publications out, commands in."""
 
+import logging
 import uuid
 from collections import Counter
 from collections.abc import Callable
@@ -26,6 +27,12 @@ WAITING_MESSAGES = 200
 
 MOST_AT_ONCE = 50
 LONGEST_CLIENT = 64
+LARGEST_NUMBER = 2**53 - 1
+"""What every JSON reader keeps exactly."""
+
+BROKE = "Something broke in the service itself over this command; its log says what."
+
+LOG = logging.getLogger("sparehand.stream")
 
 
 class Outlet:
@@ -159,10 +166,17 @@ class CommandDoor:
         if command.v != VERSION:
             said = f"Messages of version {command.v} came; this service speaks {VERSION}."
             return Answer(False, said, seq=command.seq)
-        if len(command.client) > LONGEST_CLIENT:
-            said = f"A client's name has at most {LONGEST_CLIENT} characters."
-            return Answer(False, said, seq=command.seq)
-        return self._once(command, (f"{sender}/{command.client}", command.seq))
+        if len(command.client) > LONGEST_CLIENT or not 0 <= command.seq <= LARGEST_NUMBER:
+            said = (
+                f"A client's name has at most {LONGEST_CLIENT} characters, and its numbers go "
+                f"from 0 to {LARGEST_NUMBER}."
+            )
+            return Answer(False, said)
+        try:
+            return self._once(command, (f"{sender}/{command.client}", command.seq))
+        except Exception:  # one command must not end the service and the sweep in hand
+            LOG.exception("the command %s failed", command.name[:40])
+            return Answer(False, BROKE, seq=command.seq)
 
     def _once(self, command: Command, key: tuple[str, int]) -> Answer:
         """Do a command, or answer again where it was done before."""

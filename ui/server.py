@@ -161,7 +161,8 @@ def bind(port: int, host: str = LOOPBACK) -> socket.socket:
         If the port cannot be had, or the address is not this computer's.
     """
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    sock = socket.socket(family, socket.SOCK_STREAM)
+    # named TCP: asyncio then sends small messages at once, not with the next acknowledgement
+    sock = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
         if os.name == "posix":  # elsewhere it would take a port that another program holds
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
