@@ -12,6 +12,8 @@ BOOK_NAME = "book.sqlite3"
 PHOTOS_NAME = "photos"
 BACKUPS_NAME = "backups"
 _BUSY_TIMEOUT_S = 5.0
+_WRITER_BUSY_S = 0.4
+"""The writer is the service's main loop: it says that the book is held, and tries again."""
 
 
 def book_path(home: Path) -> Path:
@@ -46,7 +48,7 @@ def connect_writer(path: Path) -> sqlite3.Connection:
 
     It belongs to the thread that made it.
     """
-    raw = sqlite3.connect(path, timeout=_BUSY_TIMEOUT_S, isolation_level=None)
+    raw = sqlite3.connect(path, timeout=_WRITER_BUSY_S, isolation_level=None)
     return _set(
         raw,
         journal_mode="WAL",
