@@ -7,7 +7,11 @@ picture shows have the name and sentence of their flag.
 from collections import deque
 from datetime import datetime
 
-from readings import Reading, flag_sentence
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from readings import DialSight, Reading, flag_sentence
 from stream.messages import Trouble
 
 LOST_AFTER_S = 1.5
@@ -27,8 +31,17 @@ PICTURE_FAULTS = (
     "lens smeared",
     "out of focus",
     "no dial",
+    "scale hidden",
     "dial moving",
 )
+
+HIDDEN = frozenset({"no dial", "scale hidden", "ambiguous rotation", "out of focus"})
+"""What a picture that lost its focus may be refused for."""
+
+LEAST_SHARP = 0.5
+FOCUS_EVERY_S = 0.5
+
+Image = NDArray[np.uint8]
 
 CLOCK_JUMP_S = 2.0
 CLOCK_TOLD_S = 20.0
@@ -44,15 +57,63 @@ ROOM_SENTENCE = (
 )
 
 
+class FocusWatch:
+    """Tells a picture that lost its focus: where the dial was, edges are gone."""
+
+    def __init__(self) -> None:
+        self._where: tuple[slice, slice] | None = None
+        self._sharp = 0.0
+        self._looked_s: float | None = None
+
+    def look(self, image: Image | None, reading: Reading, at_s: float) -> bool:
+        """Take a picture in; return whether it is far less sharp than when it was read."""
+        if image is None or (reading.ok and not self._due(at_s)):
+            return False
+        if reading.ok and reading.sight is not None:
+            self._where = _square_about(reading.sight)
+            self._sharp = max(0.98 * self._sharp, _sharpness(image, self._where))
+            return False
+        hidden = self._where is not None and not reading.ok and bool(HIDDEN & set(reading.flags))
+        if not hidden or self._where is None:
+            return False
+        return _sharpness(image, self._where) < LEAST_SHARP * self._sharp
+
+    def _due(self, at_s: float) -> bool:
+        if self._looked_s is not None and 0 <= at_s - self._looked_s < FOCUS_EVERY_S:
+            return False
+        self._looked_s = at_s
+        return True
+
+
+def _square_about(sight: DialSight) -> tuple[slice, slice]:
+    x, y = (round(float(c)) for c in sight.pivot_px.ravel()[:2])
+    half = round(sight.face_radius_px)
+    return slice(max(0, y - half), max(0, y + half)), slice(max(0, x - half), max(0, x + half))
+
+
+def _sharpness(image: Image, where: tuple[slice, slice]) -> float:
+    """Return how much neighbouring pixels differ, over the contrast of all (0 where empty)."""
+    part = image[where][..., 1]
+    if min(part.shape) < 8:
+        return 0.0
+    edges = cv2.Laplacian(part, cv2.CV_32F)
+    spread = float(part.std())
+    return float(np.abs(edges).mean()) / (spread + 1.0)
+
+
 class PictureFaults:
     """Tells which flags most of the last pictures carry."""
 
     def __init__(self) -> None:
         self._looks: deque[tuple[float, frozenset[str]]] = deque()
+        self._focus = FocusWatch()
 
-    def look(self, reading: Reading, at_s: float) -> None:
-        """Take in what was read in one picture, at the service's own time."""
-        self._looks.append((at_s, frozenset(reading.flags) & frozenset(PICTURE_FAULTS)))
+    def look(self, reading: Reading, at_s: float, image: Image | None = None) -> None:
+        """Take in one picture and what was read in it, at the service's own time."""
+        flags = frozenset(reading.flags) & frozenset(PICTURE_FAULTS)
+        if self._focus.look(image, reading, at_s):
+            flags = flags - HIDDEN | {"out of focus"}
+        self._looks.append((at_s, flags))
 
     def now(self, at_s: float) -> tuple[str, ...]:
         """Return the flags that stand, most telling first."""

@@ -107,7 +107,7 @@ class Office:
             self.session.observe(seen.frame, seen.reading, seen.collar)
             return
         self._seen_s = self._clock()
-        self._faults.look(seen.reading, self._seen_s)
+        self._faults.look(seen.reading, self._seen_s, seen.frame.image)
         self._publish("reading", plain_line(seen.frame, seen.reading, seen.collar))
 
     def command(self, command: Command) -> Answer:

@@ -156,7 +156,7 @@ class Session:
         self._seen_s = now_s
         if reading.ok and frame.image is not None:
             self._good = Seen(frame, reading, collar)
-        self._faults.look(reading, now_s)
+        self._faults.look(reading, now_s, frame.image)
         self._guarded(lambda: self._take(reading, collar, now_s))
         if frame.image is not None and self._palm.look(frame.image, frame.t_s):
             self.command(Command("mark", {"by": "palm"}))

@@ -8,7 +8,8 @@ import argparse
 import sys
 import threading
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from math import pi
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from paper_picture import CollarOfPaper, ReadsPaper
 from stream_kit import DIAL, WHEELS, collar, reading
 from stream_paper import mill_for
 
-from readings import DIRECTION_DEG, BadInputError, Frame
+from readings import DIRECTION_DEG, BadInputError, DialSight, Frame
 from stream.guard import listening_at
 from stream.node_door import NodeSource
 from stream.service import Eyes, Service, run_until_signalled
@@ -46,6 +47,7 @@ class PaperSource:
         self.truth = {}
         self._left_rad, self._rate = 0.0, 0.0
         self._dark_until = 0.0
+        self._pivot_px, self._jump_s, self.wall_s = 100.0, 0.0, 0.0
         self._lock = threading.Lock()
         self._open = True
 
@@ -59,7 +61,7 @@ class PaperSource:
                 continue
             with self._lock:
                 self._turn(PACE / FPS)
-                t_s = PACE * (now - started)
+                t_s = PACE * (now - started) + self._jump_s
                 self.truth[index] = (t_s, self.mill.reading_mm(), self.mill.collar_rad())
                 self.truth.pop(index - 100, None)
             image = np.full((180, 320, 3), 60 + index % 100, dtype=np.uint8)
@@ -82,6 +84,12 @@ class PaperSource:
                 self._left_rad, self._rate = to - self.mill.theta_rad, 2.0
             elif do == "dark":
                 self._dark_until = time.monotonic() + args["seconds"]
+            elif do == "dial":
+                self._pivot_px = args["at_px"]
+            elif do == "jump":
+                self._jump_s = args["seconds"]
+            elif do == "clock":
+                self.wall_s = args["seconds"]
             else:
                 raise BadInputError(f"The mill knows no {do!r}.")
         return f"{do}: done."
@@ -99,11 +107,17 @@ class PaperSource:
     def read(self, frame):
         """Read the dial."""
         t_s, value, _ = self.truth[frame.index]
-        return reading(t_s, value)
+        return replace(reading(t_s, value), sight=sight_at(self._pivot_px))
 
     def collar_reader(self):
         """Return what reads the collar."""
         return _CollarOf(self)
+
+
+def sight_at(pivot_px):
+    """A dial of 60 px, seen at a place."""
+    line = np.array([[pivot_px, 90.0], [pivot_px + 50.0, 90.0]])
+    return DialSight(line[0], line, line[1], line, 60.0, 80, 0.03)
 
 
 class _CollarOf:
@@ -130,6 +144,7 @@ def service_of(given):
         Tools(DIAL, WHEELS, source="paper"),
         program_version="test",
         listening=listening_at(given.home, given.network),
+        now=lambda: datetime.now(UTC) + timedelta(seconds=sources[0].wall_s),
     )
 
 
