@@ -33,6 +33,8 @@ TaskName = Literal[
     "jacks",
     "hung",
     "second-end",
+    "tram-stops",
+    "centre-stops",
     "prove",
 ]
 

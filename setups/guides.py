@@ -4,6 +4,7 @@ from setups.guide import Guide, Layout, Step, StepKind
 from setups.guides_centre import CENTRE_ON_BORE, CENTRE_ON_BOSS, CENTRE_ON_PLUG
 from setups.guides_machine import TEST_BAR, TRAM_HEAD, TRAM_SQUARE
 from setups.guides_pair import PROVE_PAIR, SECOND_END
+from setups.guides_stops import BORE_BY_STOPS, BOSS_BY_STOPS, TRAM_BY_STOPS
 from setups.guides_work import (
     BETWEEN_CENTRES,
     FACE_SQUARE,
@@ -20,8 +21,11 @@ GUIDES: dict[str, Guide] = {
         CENTRE_ON_BORE,
         CENTRE_ON_BOSS,
         CENTRE_ON_PLUG,
+        BORE_BY_STOPS,
+        BOSS_BY_STOPS,
         TEST_BAR,
         TRAM_HEAD,
+        TRAM_BY_STOPS,
         FACE_SQUARE,
         TRAM_SQUARE,
         BETWEEN_CENTRES,

@@ -48,7 +48,7 @@ def take_place(state: SetupState, event: Still) -> Outcome:
         ), ()
     if _out_of_travel(state, event.value_mm):
         return _noted(state, "The dial is at an end of its travel: set it to mid travel."), ()
-    seen = Seen(place.key, event.value_mm, event.sigma_mm or 0.0, event.at_s)
+    seen = Seen(place.key, float(event.value_mm), float(event.sigma_mm or 0.0), event.at_s)
     task = replace(state.task, seen=(*state.task.seen, seen))
     step = GUIDES[state.guide].step(state.step)
     if len(task.seen) < len(places_of_step(state)):

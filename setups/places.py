@@ -1,7 +1,6 @@
 """Where the dial is read, guide by guide: places made of the sizes that were entered."""
 
 from collections.abc import Callable, Mapping
-from math import hypot
 
 from setups.measured import Place
 
@@ -64,16 +63,42 @@ def on_both_sides(sizes: Sizes) -> tuple[Place, ...]:
     return (*spots, Place(f"{first.key} again", f"once more {first.words}", first.at_mm))
 
 
+STOP_SIDES: dict[str, tuple[str, float]] = {
+    "right": ("to the right", 0.0),
+    "back right": ("to the back right", 45.0),
+    "back": ("to the back", 90.0),
+    "back left": ("to the back left", 135.0),
+    "left": ("to the left", 180.0),
+    "front left": ("to the front left", 225.0),
+    "front": ("to the front", 270.0),
+    "front right": ("to the front right", 315.0),
+}
+"""Eight stops of a stylus that goes round, anticlockwise seen from above: words and degrees."""
+
+
+def _stops(names: tuple[str, ...]) -> tuple[Place, ...]:
+    places = tuple(Place(name, STOP_SIDES[name][0], (STOP_SIDES[name][1],)) for name in names)
+    again = places[0]
+    return (*places, Place(f"{again.key} again", f"once more {again.words}", again.at_mm))
+
+
+def stops_there(sizes: Sizes) -> tuple[Place, ...]:
+    """Return eight stops anticlockwise from the right, and the right again."""
+    return _stops(tuple(STOP_SIDES))
+
+
+def stops_back(sizes: Sizes) -> tuple[Place, ...]:
+    """Return eight stops clockwise from the right, and the right again."""
+    names = tuple(STOP_SIDES)
+    return _stops((names[0], *reversed(names[1:])))
+
+
 LAYOUTS: dict[str, Callable[[Sizes], tuple[Place, ...]]] = {
     "along": along,
     "along-to-the-end": along_to_the_end,
     "over-jacks": over_jacks,
     "both-sides": on_both_sides,
+    "stops-there": stops_there,
+    "stops-back": stops_back,
 }
 """Every list of places by its name in a guide."""
-
-
-def longest_mm(places: tuple[Place, ...]) -> float:
-    """Return the greatest distance between two places."""
-    ends = [place.at_mm for place in places]
-    return max(hypot(*(a - b for a, b in zip(p, q, strict=True))) for p in ends for q in ends)

@@ -12,6 +12,7 @@ from setups.tasks_placed import (
     share_on_centres,
     square_reversed,
 )
+from setups.tasks_stops import centre_by_stops, tram_by_stops
 from setups.tasks_turned import bar_runout, four_jaws, square_face, tram_head
 
 TASKS: dict[TaskName, Callable[[SetupState], Measured | CannotTell]] = {
@@ -25,5 +26,7 @@ TASKS: dict[TaskName, Callable[[SetupState], Measured | CannotTell]] = {
     "hung": share_on_centres,
     "second-end": second_end_to_come,
     "prove": proof_of_pair,
+    "tram-stops": tram_by_stops,
+    "centre-stops": centre_by_stops,
 }
 """Centring has a loop of its own in `setups.machine`."""

@@ -4,9 +4,10 @@ Each is a pure function of the setup's state: numbers, verdict, and what to do w
 to bring the needle to.
 """
 
+from collections.abc import Sequence
 from math import degrees
 
-from readings import format_length, move_word
+from readings import Sweep, format_length, move_word
 from setups.measured import CannotTell, Do, Measured, Number
 from setups.state import SetupState
 from setups.tasks_common import (
@@ -50,13 +51,18 @@ def _worse(one: Slope, other: Slope) -> Slope:
 
 def tram_head(state: SetupState) -> Measured | CannotTell:
     """Return the lean of the head against the surface swept, tilt and nod apart."""
-    pair, dial = state.task.pairs[-1], state.instrument
+    return tram_found(state, state.task.pairs[-1].sweeps)
+
+
+def tram_found(state: SetupState, sweeps: Sequence[Sweep]) -> Measured | CannotTell:
+    """Return the lean of the head from sweeps each way, by turns or by stops."""
+    dial = state.instrument
     found = tram_by_arm(
-        pair.sweeps,
+        sweeps,
         state.task.size("arm"),
         u_radius_mm=0.5,
         allowance=allowance_of(dial),
-        u_dial_mm=u_dial_over(dial, pair.sweeps),
+        u_dial_mm=u_dial_over(dial, sweeps),
         travel_mm=dial.travel_mm,
     )
     if not isinstance(found, TramResult):

@@ -135,7 +135,8 @@ class DrawnGuide:
             self.turn_to(todo.stylus_deg)
         theta = self.work.theta_rad
         self.work.do(todo)
-        self.work.theta_rad = theta
+        if todo.stylus_deg is not None:
+            self.work.theta_rad = theta
         if todo.needle_mm is None:
             self.command("next")
         else:

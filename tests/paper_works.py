@@ -88,7 +88,7 @@ class PaperHead(Paper):
 
     def do(self, todo):
         k = 0 if "tilt" in todo.what else 1
-        self.turn_to(todo.stylus_deg)
+        self.turn_to((0.0, 90.0)[k])
 
         def turn_by(amount):
             self.lean[k] += amount
@@ -309,3 +309,31 @@ class PaperPair(Paper):
             float(np.linalg.norm(self.axis(self.second, z) - self.axis(self.first, z)))
             for z in ends
         )
+
+
+@dataclass
+class PaperBore(Paper):
+    """A bore under a spindle with exact geometry; the table is moved by the needle."""
+
+    off: np.ndarray = field(default_factory=lambda: np.zeros(2))
+    oval_mm: float = 0.0
+    radius_mm: float = 26.0
+    tip_mm: float = 1.0
+
+    def contact_mm(self, theta_rad):
+        way = np.array([cos(theta_rad), sin(theta_rad)])
+        along, across = float(self.off @ way), float(self.off[0] * way[1] - self.off[1] * way[0])
+        reach = self.radius_mm - self.tip_mm + self.oval_mm * cos(2 * theta_rad)
+        return -(along + (reach**2 - across**2) ** 0.5) + self.radius_mm - self.tip_mm
+
+    def do(self, todo):
+        k = 0 if todo.what.endswith("x") else 1
+        self.turn_to((0.0, 90.0)[k])
+
+        def turn_by(amount):
+            self.off[k] += amount
+
+        self.bring_needle(todo, turn_by)
+
+    def off_mm(self):
+        return hypot(*self.off)

@@ -8,6 +8,7 @@ import pytest
 from guide_agent import GuideAgent, begun
 from paper_works import (
     PaperBar,
+    PaperBore,
     PaperCentres,
     PaperChuck,
     PaperFace,
@@ -65,7 +66,17 @@ def jacks(rng):
     return PaperJacks(rng, heights_mm=rng.uniform(-0.6, 0.6, 3), rough_mm=rng.uniform(0, 0.005))
 
 
+def at_stop(work, place):
+    work.turn_to(place.at_mm[0])
+
+
 SCENES = {
+    "tram-head-stops": Scene(head, {"arm": 100.0}, at_stop),
+    "centre-bore-stops": Scene(
+        lambda rng: PaperBore(rng, off=rng.uniform(-0.3, 0.3, 2), oval_mm=rng.uniform(0, 0.02)),
+        {"diameter": 52.0},
+        at_stop,
+    ),
     "tram-head": Scene(head, {"arm": 100.0}),
     "face-square": Scene(
         lambda rng: PaperFace(rng, slope=rng.uniform(-0.5, 0.5, 2) / 300),
