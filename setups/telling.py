@@ -158,7 +158,8 @@ def _rough_move(state: SetupState, goal_mm: float) -> Move:
     stop_rad = DIRECTION_DEG[rough.stop] * pi / 180.0
     if rough.what == "stylus":
         travel = goal_mm - seen
-        direction = "out" if travel >= 0 else "in"
+        outward = (travel >= 0) == (guide_of(state).surface == "bore")
+        direction = "out" if outward else "in"
     else:
         surface = guide_of(state).surface
         travel = travel_from_needle(seen, goal_mm, rough.axis, stop_rad, surface)

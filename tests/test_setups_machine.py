@@ -48,6 +48,9 @@ def new_state(tolerance_mm=0.005):
 class Agent:
     """Does what `Advice` says at a paper mill, and nothing else."""
 
+    rises = -1.0
+    """How the reading goes as a bore moves to the stylus' side."""
+
     def __init__(self, mill, state=None, pointing_deg=2.0):
         self.mill = mill
         self.state = state or new_state()
@@ -90,7 +93,7 @@ class Agent:
 
     def come_from_one_side(self, move):
         """Go back past the reading, then finish the way the advice says, by the needle alone."""
-        gain = -1.0 if move.stylus in ("right", "back") else 1.0
+        gain = self.rises if move.stylus in ("right", "back") else -self.rises
         way = 1 if move.move_mm > 0 else -1
         self.mill.move(move.axis, self.to_go(gain) - way * max(move.back_off_mm, 0.05))
         for _ in range(3):
@@ -172,6 +175,43 @@ def test_ends_within_tolerance_in_two_corrections(seed):
     assert agent.state.fine.corrections <= 2
     assert agent.state.found.verdict == "inside"
     assert isinstance(agent.effects[-1 - len(CHECKLISTS["before-power"].lines)], Finish)
+
+
+class BossMill(PaperMill):
+    """A boss, the stylus outside it on an arm that points in."""
+
+    def contact_mm(self):
+        ux, uy = np.cos(self.theta_rad), np.sin(self.theta_rad)
+        along = self.x_mm * ux + self.y_mm * uy
+        across = self.x_mm * uy - self.y_mm * ux
+        oval = self.oval_mm * np.cos(2 * (self.theta_rad - self.oval_rad))
+        return along + np.sqrt((self.radius_mm + self.tip_mm + oval) ** 2 - across**2) - self.away
+
+    @property
+    def away(self):
+        """From the spindle's axis to the stylus, unloaded."""
+        return self.radius_mm + self.tip_mm - (self.reach_mm - 25.0)
+
+
+class BossAgent(Agent):
+    rises = 1.0
+
+    def follow(self, move):
+        if move.what == "stylus":
+            assert move.direction == ("in" if move.move_mm >= 0 else "out")
+        super().follow(move)
+
+
+@pytest.mark.parametrize("guide", ["centre-boss", "centre-plug"])
+@pytest.mark.parametrize("seed", range(20))
+def test_a_boss_and_a_plug_are_centred_too(guide, seed):
+    bore = random_mill(seed)
+    fields = {name: getattr(bore, name) for name in PaperMill.__dataclass_fields__}
+    mill = BossMill(**fields | {"shown_mm": 0.0})
+    agent = BossAgent(mill, replace(new_state(), guide=guide)).run()
+    assert mill.off_mm < 0.005
+    assert agent.state.fine.corrections <= 2
+    assert agent.state.found.verdict == "inside"
 
 
 def test_the_agents_can_fail():
