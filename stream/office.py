@@ -19,7 +19,7 @@ from stream.messages import Answer, Command, SessionView, Trouble
 from stream.session import LOST_AFTER_S, Session
 from stream.views import idle_view, plain_line
 
-AGAIN_S, AGAIN_LONGEST_S = 2.0, 30.0
+AGAIN_S, AGAIN_LONGEST_S = 1.0, 10.0
 """Waits before the book is opened again, doubled each time it breaks within the longest."""
 
 LOOK_S = 0.5

@@ -138,9 +138,8 @@ def check_whole(home, sweep_id):
     """The sweep is complete, and no picture of its turn is missing."""
     with BookReader.open(home) as reader:
         times = reader.samples(sweep_id).t_s
-    steps = np.diff(times)
     assert len(times) > 150
-    assert steps.max() < 3.0 * np.median(steps)
+    assert np.diff(times).max() < 1.2  # of the mill's time; a batch that was lost leaves 1.6 s
     assert check_book(home) == []
 
 
