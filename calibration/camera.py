@@ -5,10 +5,12 @@ the owner's dial folders hold.
 """
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -18,6 +20,9 @@ Float = NDArray[np.float64]
 
 _REQUIRED = ("image_width", "image_height", "fx", "fy", "cx", "cy")
 _OPTIONAL = ("k1", "k2", "p1", "p2", "k3")
+OPENCV_SUFFIXES = frozenset({".yml", ".yaml", ".xml"})
+_MATRIX_NAMES = ("camera_matrix", "M1", "cameraMatrix")
+_LENS_NAMES = ("distortion_coefficients", "D1", "distCoeffs")
 _UNDISTORT_ROUNDS = 40
 _UNDISTORT_STEP = 1e-11  # normalised units: 1e-8 px
 
@@ -121,8 +126,43 @@ def _check(model: CameraModel, path: Path) -> CameraModel:
     return model
 
 
+def _from_opencv(path: Path) -> CameraModel:
+    """Read what OpenCV's FileStorage holds under the names that its own samples use."""
+    if not path.is_file():
+        msg = f"There is no camera file {path}: give the path of a camera.json or an OpenCV file."
+        raise BadInputError(msg)
+    try:
+        store = cv2.FileStorage(str(path), cv2.FILE_STORAGE_READ)
+    except cv2.error as error:
+        msg = f"{path} cannot be read as an OpenCV file: calibrate again."
+        raise BadInputError(msg) from error
+    try:
+        matrix, lens = _node(store, path, *_MATRIX_NAMES), _node(store, path, *_LENS_NAMES)
+        sizes = [store.getNode(name).real() for name in ("image_width", "image_height")]
+    finally:
+        store.release()
+    if matrix.shape != (3, 3) or not 4 <= lens.size <= 14 or np.any(lens.ravel()[5:]):
+        msg = f"{path} holds another camera than a pinhole with five lens terms: calibrate again."
+        raise BadInputError(msg)
+    if not min(sizes) >= 1:
+        msg = f"{path} lacks image_width and image_height: add them, in pixels."
+        raise BadInputError(msg)
+    terms = [float(k) for k in lens.ravel()[:5]] + [0.0] * (5 - min(lens.size, 5))
+    fx, fy, cx, cy = (float(matrix[i, j]) for i, j in ((0, 0), (1, 1), (0, 2), (1, 2)))
+    return CameraModel(int(sizes[0]), int(sizes[1]), fx, fy, cx, cy, *terms)
+
+
+def _node(store: cv2.FileStorage, path: Path, *names: str) -> Float:
+    for name in names:
+        found = store.getNode(name).mat()
+        if found is not None:
+            return np.asarray(found, dtype=np.float64)
+    msg = f"{path} lacks {names[0]}: give an OpenCV file with matrix and distortion."
+    raise BadInputError(msg)
+
+
 def load_camera(path: Path | str) -> CameraModel:
-    """Read a camera model from JSON.
+    """Read a camera model from JSON, or from OpenCV's YAML or XML by the file's ending.
 
     Raises
     ------
@@ -130,6 +170,8 @@ def load_camera(path: Path | str) -> CameraModel:
         If the file is missing, is no JSON object, lacks a key or holds a value out of range.
     """
     path = Path(path)
+    if path.suffix.lower() in OPENCV_SUFFIXES:
+        return _check(_from_opencv(path), path)
     try:
         data = json.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError as error:
@@ -146,8 +188,23 @@ def load_camera(path: Path | str) -> CameraModel:
     return _check(CameraModel(width, height, **values), path)
 
 
-def save_camera(model: CameraModel, path: Path | str) -> None:
-    """Write a camera model as JSON, in the form `load_camera` reads."""
-    data = {field.name: getattr(model, field.name) for field in fields(model)}
+def save_opencv(model: CameraModel, path: Path | str) -> None:
+    """Write a camera model as OpenCV's YAML or XML, by the file's ending."""
+    store = cv2.FileStorage(str(path), cv2.FILE_STORAGE_WRITE)
+    store.write("image_width", model.image_width)
+    store.write("image_height", model.image_height)
+    store.write(_MATRIX_NAMES[0], model.matrix)
+    store.write(_LENS_NAMES[0], model.distortion.reshape(5, 1))
+    store.release()
+
+
+def save_camera(
+    model: CameraModel, path: Path | str, more: Mapping[str, Any] | None = None
+) -> None:
+    """Write a camera model in the form `load_camera` reads, `more` beside it in JSON."""
+    if Path(path).suffix.lower() in OPENCV_SUFFIXES:
+        save_opencv(model, path)
+        return
+    data = {field.name: getattr(model, field.name) for field in fields(model)} | dict(more or {})
     data["model"] = "OpenCV plumb bob"
     Path(path).write_text(json.dumps(data, indent=1) + "\n", encoding="utf-8")

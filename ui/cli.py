@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from readings import SparehandError
-from ui import dial_cli, handwheel_cli, keys_command, node_command, setup_cli
+from ui import camera_cli, dial_cli, handwheel_cli, keys_command, node_command, setup_cli
 from ui.home import Home
 from ui.output import put_json, put_table, tell
 
@@ -33,6 +33,7 @@ dial_cli.add_to(dial_app)
 handwheel_cli.add_to(handwheel_app)
 setup_cli.add_to(setup_app)
 keys_command.add_to(keys_app)
+camera_cli.add_to(camera_app)
 node_command.add_to(camera_app)
 app.add_typer(dial_app, name="dial")
 app.add_typer(handwheel_app, name="handwheel")

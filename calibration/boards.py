@@ -1,0 +1,57 @@
+"""Boards that a camera is calibrated with: where their corners lie, in mm.
+
+A chessboard is told by its inner corners; a ChArUco board by its squares, so that a part of
+it is enough and a mirrored print is found out.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from readings import BadInputError
+
+Float = NDArray[np.float64]
+Pattern = Literal["chessboard", "charuco"]
+DICTIONARY = "DICT_5X5_100"
+"""The ArUco dictionary of our own boards."""
+MARKER_SHARE = 0.72
+"""Side of a marker over the side of its square."""
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """A flat board. `columns` and `rows` are inner corners, `square_mm` a square's side."""
+
+    pattern: Pattern
+    columns: int
+    rows: int
+    square_mm: float
+
+    def __post_init__(self) -> None:
+        if not (3 <= self.columns <= 60 and 3 <= self.rows <= 60):
+            msg = (
+                f"a board of {self.columns} x {self.rows} inner corners was given: 3 to 60 each "
+                "way are needed, counted where four squares meet"
+            )
+            raise BadInputError(msg)
+        if not 0.5 <= self.square_mm <= 500.0:
+            msg = f"squares of {self.square_mm:g} mm were given: measure one, 0.5 to 500 mm"
+            raise BadInputError(msg)
+
+    @property
+    def points_mm(self) -> Float:
+        """(n, 3) corners on the board, row by row, z = 0."""
+        y, x = np.mgrid[: self.rows, : self.columns]
+        flat = np.stack([x.ravel(), y.ravel(), np.zeros(x.size)], axis=1)
+        return np.asarray(flat * self.square_mm, dtype=np.float64)
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        """Width and height of all squares."""
+        return (self.columns + 1) * self.square_mm, (self.rows + 1) * self.square_mm
+
+
+OUR_BOARD = Board("charuco", 9, 6, 25.0)
+"""What `print board` prints on A4 and Letter, landscape."""

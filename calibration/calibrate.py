@@ -1,0 +1,309 @@
+"""A camera model from views of a board: which views count, how good it is, what is missing.
+
+The model is fitted by OpenCV; which views are used, whether focus or zoom changed between
+them, and how well each number is known, is told here.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import log
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.camera import CameraModel
+from readings import BadInputError
+
+Float = NDArray[np.float64]
+
+LEAST_VIEWS = 6
+ALIKE_SHARE = 0.01
+"""Views whose corners lie this near (of the picture's width) say the same twice."""
+BAD_VIEW = 2.5
+"""A view whose residual is so many times the middle one's is left out."""
+LEAST_BAD_PX = 0.25
+FOCUS_SIGMAS = 5.0
+FOCUS_SHARE = 0.004
+"""Views that want a focal length apart by more than both: focus or zoom was changed."""
+GOOD_PX, USABLE_PX = 0.35, 0.8
+CELLS = (6, 4)
+TILT_DEG = 12.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class View:
+    """One view: its name, and the corners seen, (n, 3) in mm and (n, 2) in pixels."""
+
+    name: str
+    points_mm: Float
+    points_px: Float
+    size: tuple[int, int]
+    blur_px: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A view that was not used, and why."""
+
+    name: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Calibration:
+    """A camera model and how far it may be believed.
+
+    `u` are standard uncertainties (k = 1) of the model's numbers by name; `residual_px`
+    the root mean square of each used view; `covered` the share of the picture's cells that
+    held corners; `missing` what further views should show.
+    """
+
+    camera: CameraModel
+    rms_px: float
+    used: tuple[str, ...]
+    left_out: tuple[LeftOut, ...]
+    u: dict[str, float]
+    residual_px: tuple[float, ...]
+    covered: float
+    missing: tuple[str, ...]
+    verdict: str
+
+
+def calibrate(
+    views: Sequence[View], *, sharpest_share: float = 1.0, left_out: Sequence[LeftOut] = ()
+) -> Calibration:
+    """Return the camera model that the views of one board say.
+
+    Parameters
+    ----------
+    views
+        All of one size, in any order.
+    sharpest_share
+        Share of the views, by their blur, that is looked at (a video has many).
+    left_out
+        Views in which no board was found, handed on.
+
+    Raises
+    ------
+    BadInputError
+        If sizes differ, fewer than six views differ enough, all are face on, or focus or
+        zoom changed between them.
+    """
+    if not views:
+        raise BadInputError(_too_few(0, left_out))
+    _demand_one_size(views)
+    chosen, out = _different(_sharpest(views, sharpest_share))
+    out = [*left_out, *out]
+    _demand_enough(chosen, out)
+    chosen, fit, bad = _without_bad(chosen)
+    out += bad
+    _demand_one_focus(chosen, fit)
+    return _result(chosen, fit, tuple(out))
+
+
+def _too_few(count: int, left_out: Sequence[LeftOut]) -> str:
+    why = "; ".join(f"{one.name}: {one.reason}" for one in left_out[:3])
+    return (
+        f"{count} usable view(s) of the board, {LEAST_VIEWS} or more are needed, from different "
+        f"sides and tilts{': ' + why if why else ''}. Take more, the whole board sharp in sight."
+    )
+
+
+def _demand_one_size(views: Sequence[View]) -> None:
+    sizes = {view.size for view in views}
+    if len(sizes) > 1:
+        words = " and ".join(f"{w} x {h}" for w, h in sorted(sizes))
+        msg = f"the views are of different sizes ({words}): a model holds for one size only."
+        raise BadInputError(msg)
+
+
+def _sharpest(views: Sequence[View], share: float) -> list[View]:
+    count = max(LEAST_VIEWS, round(share * len(views)))
+    kept = sorted(views, key=lambda view: view.blur_px)[:count]
+    return [view for view in views if any(view is one for one in kept)]
+
+
+def _different(views: Sequence[View]) -> tuple[list[View], list[LeftOut]]:
+    """Leave out views that show the board where another one did."""
+    kept: list[View] = []
+    out: list[LeftOut] = []
+    for view in views:
+        near = next((one for one in kept if _alike(one, view)), None)
+        if near is None:
+            kept.append(view)
+        else:
+            out.append(LeftOut(view.name, f"shows the board where {near.name} does"))
+    return kept, out
+
+
+def _alike(one: View, other: View) -> bool:
+    if len(one.points_px) != len(other.points_px):
+        return False
+    apart = np.linalg.norm(one.points_px - other.points_px, axis=1)
+    return float(apart.max()) < ALIKE_SHARE * one.size[0]
+
+
+def _demand_enough(views: Sequence[View], out: Sequence[LeftOut]) -> None:
+    if len(views) < LEAST_VIEWS:
+        raise BadInputError(_too_few(len(views), out))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fit:
+    camera: CameraModel
+    rms: float
+    rotations: list[Float]
+    shifts: list[Float]
+    sigmas: Float
+    residual: Float
+    """(views,) root mean square of each view's distances, pixels."""
+
+
+def _fit(views: Sequence[View]) -> _Fit:
+    size = views[0].size
+    objects = [view.points_mm.astype(np.float32) for view in views]
+    images = [view.points_px.astype(np.float32).reshape(-1, 1, 2) for view in views]
+    try:
+        rms, matrix, lens, rotations, shifts, sigmas, _, residual = cv2.calibrateCameraExtended(
+            objects, images, size, np.eye(3), np.zeros(5)
+        )
+    except cv2.error as error:
+        msg = (
+            "the views do not tell a camera: all may be face on or the same. Tilt the board by "
+            "20 to 40 degrees to every side."
+        )
+        raise BadInputError(msg) from error
+    k = np.asarray(lens).ravel()
+    fx, fy, cx, cy = matrix[0, 0], matrix[1, 1], matrix[0, 2], matrix[1, 2]
+    camera = CameraModel(*size, *map(float, (fx, fy, cx, cy)), *map(float, k[:5]))
+    return _Fit(
+        camera,
+        float(rms),
+        [np.asarray(one, dtype=np.float64).ravel() for one in rotations],
+        [np.asarray(one, dtype=np.float64).ravel() for one in shifts],
+        np.asarray(sigmas, dtype=np.float64).ravel(),
+        np.asarray(residual, dtype=np.float64).ravel(),
+    )
+
+
+def _demand_one_focus(views: Sequence[View], fit: _Fit) -> None:
+    """Refuse views that, each for itself, want clearly different focal lengths."""
+    found = [_own_focus(*each, fit) for each in zip(views, fit.rotations, fit.shifts, strict=True)]
+    change = np.array([c for c, _ in found])
+    sigma = np.array([s for _, s in found])
+    sure = sigma < np.median(sigma) * 2.5
+    middle = float(np.median(change[sure]))
+    off = np.abs(change - middle)
+    wrong = sure & (off > FOCUS_SIGMAS * sigma) & (off > FOCUS_SHARE)
+    if wrong.sum() >= 2:
+        names = ", ".join(v.name for v, w in zip(views, wrong, strict=True) if w)
+        worst = float(off[wrong].max())
+        msg = (
+            f"focus or zoom changed between the views: {names} want a focal length {worst:.1%} "
+            "from the others'. Lock focus and zoom, then take all views anew."
+        )
+        raise BadInputError(msg)
+
+
+def _own_focus(view: View, rotation: Float, shift: Float, fit: _Fit) -> tuple[float, float]:
+    """Return by how much (logarithm) one view's own focal length differs, and its sigma.
+
+    One Gauss-Newton step from the common solution in the pose and the focal length.
+    """
+    camera = fit.camera
+    seen, jacobian = cv2.projectPoints(
+        view.points_mm, rotation, shift, camera.matrix, camera.distortion
+    )
+    rest = (view.points_px - seen.reshape(-1, 2)).ravel()
+    pose = jacobian[:, :6]
+    focus = jacobian[:, 6] * camera.fx + jacobian[:, 7] * camera.fy
+    columns = np.column_stack([pose, focus])
+    step, *_ = np.linalg.lstsq(columns, rest, rcond=None)
+    normal = np.linalg.pinv(columns.T @ columns)
+    left = rest - columns @ step
+    noise = float(np.sqrt(left @ left / max(len(rest) - 7, 1)))
+    return log(max(1.0 + float(step[6]), 1e-3)), noise * float(np.sqrt(max(normal[6, 6], 0.0)))
+
+
+def _without_bad(views: Sequence[View]) -> tuple[list[View], _Fit, list[LeftOut]]:
+    """Fit, and leave out the worst view as long as it fits far worse than the others."""
+    kept, out, fit = list(views), [], _fit(views)
+    while len(kept) > LEAST_VIEWS:
+        worst = int(np.argmax(fit.residual))
+        if fit.residual[worst] <= max(BAD_VIEW * float(np.median(fit.residual)), LEAST_BAD_PX):
+            break
+        out.append(LeftOut(kept[worst].name, f"fits badly, {fit.residual[worst]:.2f} px"))
+        del kept[worst]
+        fit = _fit(kept)
+    return kept, fit, out
+
+
+def _result(views: Sequence[View], fit: _Fit, out: tuple[LeftOut, ...]) -> Calibration:
+    covered, missing = _coverage(views, fit)
+    names = ("fx", "fy", "cx", "cy", "k1", "k2", "p1", "p2", "k3")
+    return Calibration(
+        camera=fit.camera,
+        rms_px=fit.rms,
+        used=tuple(view.name for view in views),
+        left_out=out,
+        u={name: float(u) for name, u in zip(names, fit.sigmas, strict=False)},
+        residual_px=tuple(float(r) for r in fit.residual),
+        covered=covered,
+        missing=missing,
+        verdict=_verdict(fit, covered, missing),
+    )
+
+
+def _coverage(views: Sequence[View], fit: _Fit) -> tuple[float, tuple[str, ...]]:
+    width, height = views[0].size
+    places = np.concatenate([view.points_px for view in views])
+    column = np.clip(places[:, 0] / width * CELLS[0], 0, CELLS[0] - 1).astype(int)
+    row = np.clip(places[:, 1] / height * CELLS[1], 0, CELLS[1] - 1).astype(int)
+    cells = np.zeros(CELLS, dtype=bool)
+    cells[column, row] = True
+    missing = [
+        f"the board in the {words} of the picture"
+        for words, part in (
+            ("left", cells[0]), ("right", cells[-1]), ("top", cells[:, 0]), ("bottom", cells[:, -1])
+        )
+        if part.mean() < 0.5
+    ]  # fmt: skip
+    return float(cells.mean()), (*missing, *_tilts(fit))
+
+
+def _tilts(fit: _Fit) -> list[str]:
+    """Return the tilts that no view has."""
+    normals = np.array([cv2.Rodrigues(r)[0][:, 2] for r in fit.rotations])
+    normals *= np.where(normals[:, 2] > 0, 1.0, -1.0)[:, None]
+    least = np.sin(np.radians(TILT_DEG))
+    ways = (
+        ("left", normals[:, 0] < -least),
+        ("right", normals[:, 0] > least),
+        ("upper", normals[:, 1] < -least),
+        ("lower", normals[:, 1] > least),
+    )
+    return [f"the board's {side} edge nearer" for side, has in ways if not has.any()]
+
+
+def _verdict(fit: _Fit, covered: float, missing: tuple[str, ...]) -> str:
+    if fit.rms > USABLE_PX:
+        return "poor: the corners do not fit one camera; take sharper views, the board flat"
+    if fit.rms > GOOD_PX or covered < 0.5 or len(missing) > 2:
+        return "usable: more views would make it better"
+    return "good"
+
+
+def report(found: Calibration) -> dict[str, Any]:
+    """Return what is kept beside the model in a camera file."""
+    return {
+        "rms_px": found.rms_px,
+        "views_used": len(found.used),
+        "used": list(found.used),
+        "left_out": [{"name": one.name, "reason": one.reason} for one in found.left_out],
+        "u": found.u,
+        "covered": found.covered,
+        "missing": list(found.missing),
+        "verdict": found.verdict,
+    }

@@ -1,0 +1,63 @@
+"""Views of a board through known cameras: corners with noise, and whole drawn pictures."""
+
+import cv2
+import numpy as np
+
+from calibration.calibrate import View
+from calibration.camera import CameraModel
+
+CAMERA = CameraModel(1280, 720, 1040.0, 1036.0, 652.0, 349.0, -0.21, 0.06, 0.0008, -0.0005, 0.0)
+
+
+def poses(rng, board, count, camera=CAMERA):
+    """Random poses in which most of the board is in sight: (rotation vector, shift)."""
+    middle = board.points_mm.mean(axis=0)
+    out = []
+    while len(out) < count:
+        tilt, way = np.radians(rng.uniform(5, 38)), rng.uniform(0, 2 * np.pi)
+        lean = tilt * np.array([np.cos(way), np.sin(way), 0.0])
+        spin = np.array([0.0, 0.0, np.radians(rng.uniform(-25, 25))])
+        turn = cv2.Rodrigues(lean)[0] @ cv2.Rodrigues(spin)[0]
+        far = rng.uniform(1.05, 2.2) * board.size_mm[0] * camera.fx / camera.image_width
+        place = np.array([rng.uniform(-0.28, 0.28), rng.uniform(-0.17, 0.17), 1.0]) * far
+        rotation = cv2.Rodrigues(turn)[0].ravel()
+        shift = place - turn @ middle
+        seen = project(board.points_mm, rotation, shift, camera)
+        inside = (seen > 8) & (seen < np.array(camera.size) - 8)
+        if inside.all():
+            out.append((rotation, shift))
+    return out
+
+
+def project(points_mm, rotation, shift, camera=CAMERA):
+    seen, _ = cv2.projectPoints(points_mm, rotation, shift, camera.matrix, camera.distortion)
+    return seen.reshape(-1, 2)
+
+
+def noisy_views(rng, board, count, noise_px, camera=CAMERA, names="view"):
+    views = []
+    for i, (rotation, shift) in enumerate(poses(rng, board, count, camera)):
+        seen = project(board.points_mm, rotation, shift, camera)
+        seen = seen + rng.normal(0, noise_px, seen.shape)
+        views.append(View(f"{names} {i}", board.points_mm, seen, camera.size))
+    return views
+
+
+def drawn(board, artwork, px_per_mm, margin_mm, rotation, shift, rng, camera=CAMERA, blur_px=0.8):
+    """A picture of a board's artwork (grey): each pixel looked up on the board, four times."""
+    fine = 2
+    width, height = camera.size
+    v, u = np.mgrid[: height * fine, : width * fine].astype(np.float64)
+    pixels = np.stack([(u + 0.5) / fine - 0.5, (v + 0.5) / fine - 0.5], axis=-1).reshape(-1, 1, 2)
+    rays = cv2.undistortPoints(pixels, camera.matrix, camera.distortion).reshape(-1, 2)
+    turn = cv2.Rodrigues(rotation)[0]
+    plane = np.column_stack([turn[:, 0], turn[:, 1], shift])
+    met = np.column_stack([rays, np.ones(len(rays))]) @ np.linalg.inv(plane).T
+    mm = met[:, :2] / met[:, 2:]
+    maps = ((mm + margin_mm) * px_per_mm - 0.5).astype(np.float32).reshape(*u.shape, 2)
+    soft = cv2.GaussianBlur(artwork, (0, 0), 0.6)
+    big = cv2.remap(soft, maps, None, cv2.INTER_LINEAR, borderValue=150)
+    image = cv2.resize(big, (width, height), interpolation=cv2.INTER_AREA)
+    image = cv2.GaussianBlur(image, (0, 0), blur_px).astype(np.float64)
+    noisy = 20 + 0.8 * image + rng.normal(0, 2.0, image.shape)
+    return np.clip(noisy, 0, 255).astype(np.uint8)

@@ -1,0 +1,97 @@
+"""Find a calibration board's corners in a picture, to a few hundredths of a pixel."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from calibration.boards import DICTIONARY, MARKER_SHARE, Board
+from calibration.calibrate import LeftOut, View
+
+Float = NDArray[np.float64]
+
+LEAST_CORNERS = 12
+_WINDOW_SHARE = 0.22
+"""Half of the corner's window over the squares' pitch: a wider one overlaps the neighbours."""
+_MOST_WINDOW = 5
+_BLUR_PX = 3.5
+_UNTIL = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 60, 1e-4)
+
+
+def charuco_board(board: Board) -> "cv2.aruco.CharucoBoard":
+    """Return OpenCV's own form of a ChArUco board."""
+    words = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, DICTIONARY))
+    size = (board.columns + 1, board.rows + 1)
+    return cv2.aruco.CharucoBoard(size, board.square_mm, MARKER_SHARE * board.square_mm, words)
+
+
+def find_board(image: NDArray[np.uint8], board: Board, name: str) -> View | LeftOut:
+    """Return the view of a board in a picture (BGR or grey), or why it gives none."""
+    gray = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
+    gray = np.asarray(gray, dtype=np.uint8)
+    found = _chessboard(gray, board) if board.pattern == "chessboard" else _charuco(gray, board)
+    if isinstance(found, str):
+        return LeftOut(name, found)
+    points_mm, points_px = found
+    blur = _blur_px(gray, points_px)
+    if blur > _BLUR_PX:
+        return LeftOut(name, f"blurred, edges {blur:.1f} px wide")
+    height, width = gray.shape
+    return View(name, points_mm, points_px, (width, height), blur)
+
+
+def _pitch_px(points_px: Float) -> float:
+    """Return the least distance between neighbouring corners."""
+    apart = np.linalg.norm(points_px[:, None] - points_px[None], axis=2)
+    np.fill_diagonal(apart, np.inf)
+    return float(np.median(apart.min(axis=1)))
+
+
+def _refined(gray: NDArray[np.uint8], corners: Float) -> Float:
+    half = int(np.clip(_WINDOW_SHARE * _pitch_px(corners), 2, _MOST_WINDOW))
+    start = corners.astype(np.float32).reshape(-1, 1, 2)
+    fine = cv2.cornerSubPix(gray, start, (half, half), (-1, -1), _UNTIL)
+    return np.asarray(fine, dtype=np.float64).reshape(-1, 2)
+
+
+def _chessboard(gray: NDArray[np.uint8], board: Board) -> tuple[Float, Float] | str:
+    size = (board.columns, board.rows)
+    good, corners = cv2.findChessboardCorners(
+        gray, size, None, cv2.CALIB_CB_ADAPTIVE_THRESH | cv2.CALIB_CB_NORMALIZE_IMAGE
+    )
+    if not good or corners is None:
+        return f"no whole board of {size[0]} x {size[1]} inner corners in sight"
+    return board.points_mm, _refined(gray, np.asarray(corners, np.float64).reshape(-1, 2))
+
+
+def _charuco(gray: NDArray[np.uint8], board: Board) -> tuple[Float, Float] | str:
+    detector = cv2.aruco.CharucoDetector(charuco_board(board))
+    corners, numbers, _, markers = detector.detectBoard(gray)
+    if numbers is None or len(numbers) < LEAST_CORNERS:
+        if markers is None and _mirrored(gray, detector):
+            return "the board is mirrored: print it anew, or turn the camera's mirroring off"
+        seen = 0 if numbers is None else len(numbers)
+        return f"{seen} corners of the board in sight, {LEAST_CORNERS} or more are needed"
+    which = np.asarray(numbers).ravel()
+    points_px = _refined(gray, np.asarray(corners, np.float64).reshape(-1, 2))
+    return board.points_mm[which], points_px
+
+
+def _mirrored(gray: NDArray[np.uint8], detector: "cv2.aruco.CharucoDetector") -> bool:
+    _, numbers, _, _ = detector.detectBoard(np.ascontiguousarray(gray[:, ::-1]))
+    return numbers is not None and len(numbers) >= LEAST_CORNERS
+
+
+def _blur_px(gray: NDArray[np.uint8], corners: Float) -> float:
+    """Return how wide the edges at the corners are: range of grey over the steepest step."""
+    half = max(4, int(0.45 * _pitch_px(corners)))
+    widths = []
+    for x, y in corners[:: max(1, len(corners) // 12)].astype(int):
+        patch = gray[max(0, y - half) : y + half + 1, max(0, x - half) : x + half + 1]
+        if min(patch.shape) < 5:
+            continue
+        low, high = np.percentile(patch, [10, 90])
+        smooth = cv2.GaussianBlur(patch, (0, 0), 0.8).astype(np.float64)
+        dx, dy = np.gradient(smooth, axis=1), np.gradient(smooth, axis=0)
+        steep = np.percentile(np.hypot(dx, dy), 98)
+        widths.append((high - low) / max(steep, 1e-6) / 2.5066)
+    return float(np.median(widths)) if widths else np.inf
