@@ -1,8 +1,9 @@
 """A palm held before the lens twice within three seconds: the signal of oily hands.
 
-A palm 10 to 20 cm before the lens fills the picture, out of focus: nearly all of it changes
-against the view before, its detail goes, and the same view comes back. A dropped lamp, a
-knocked camera or a hand at the dial do not do that twice. Pure of clocks.
+A palm 10 to 20 cm before the lens fills the picture, out of focus: nothing of the view before
+is left in it, little detail is, and then the same view comes back. A lamp that goes out leaves
+the view as a darker one, a knock leaves its detail, a hand at the dial leaves much of both.
+Pure of clocks.
 """
 
 from collections import deque
@@ -13,18 +14,15 @@ from numpy.typing import NDArray
 
 TWICE_WITHIN_S = 3.0
 SHORTEST_S, LONGEST_S = 0.1, 1.4
-COVERED, BACK = 0.75, 0.35
-"""Shares of the picture that differ from the view before: covered from, back below."""
-
-DIFFERENT = 18.0
-"""Grey levels."""
+COVERED, BACK = 0.35, 0.8
+"""Likeness (correlation) to the view before: covered below, back above."""
 
 LESS_DETAIL = 0.6
 DARKEST = 10.0
 """A picture darker than this is a lamp or a cap, not a palm."""
 
 _WIDTH = 48
-_LEARN, _LEARN_UNSURE = 0.1, 0.01
+_LEARN = 0.1
 
 Small = NDArray[np.float32]
 
@@ -35,6 +33,7 @@ class PalmWatch:
     def __init__(self) -> None:
         self._view: Small | None = None
         self._since_s: float | None = None
+        self._strange_s: float | None = None
         self._palms: deque[tuple[float, float]] = deque(maxlen=2)
 
     def look(self, image: NDArray[np.uint8], t_s: float) -> bool:
@@ -44,24 +43,30 @@ class PalmWatch:
         if view is None or view.shape != small.shape:
             self._view = small
             return False
-        share = float((np.abs(small - view) > DIFFERENT).mean())
+        like = _likeness(small, view)
         if self._since_s is None:
-            return self._uncovered(small, share, t_s)
-        if share < BACK:
+            self._uncovered(small, like, t_s)
+            return False
+        if like > BACK:
             return self._gone(t_s)
         if t_s - self._since_s > LONGEST_S or t_s < self._since_s:
             self._view, self._since_s = small, None  # another view, no palm
             self._palms.clear()
         return False
 
-    def _uncovered(self, small: Small, share: float, t_s: float) -> bool:
+    def _uncovered(self, small: Small, like: float, t_s: float) -> None:
         assert self._view is not None
-        if share > COVERED and _detail(small) < LESS_DETAIL * _detail(self._view):
-            self._since_s = t_s if float(small.mean()) > DARKEST else None
-        else:
-            learn = _LEARN if share < BACK else _LEARN_UNSURE
-            self._view = self._view + learn * (small - self._view)
-        return False
+        dark = float(small.mean()) < DARKEST
+        if like < COVERED and not dark and _detail(small) < LESS_DETAIL * _detail(self._view):
+            self._since_s = t_s
+            return
+        if like > BACK:
+            self._strange_s = None
+            self._view = self._view + _LEARN * (small - self._view)
+            return
+        self._strange_s = t_s if self._strange_s is None else self._strange_s
+        if not 0 <= t_s - self._strange_s <= LONGEST_S:
+            self._view, self._strange_s = small, None  # the camera looks elsewhere now
 
     def _gone(self, t_s: float) -> bool:
         since_s, self._since_s = self._since_s or t_s, None
@@ -83,3 +88,10 @@ def _small(image: NDArray[np.uint8]) -> Small:
 def _detail(small: Small) -> float:
     """Return how much neighbours differ."""
     return float(cv2.absdiff(small[:, 1:], np.ascontiguousarray(small[:, :-1])).mean()) + 0.5
+
+
+def _likeness(small: Small, view: Small) -> float:
+    """Return the correlation of two pictures, 0 where one of them shows nothing."""
+    a, b = small - small.mean(), view - view.mean()
+    size = float(np.sqrt((a * a).sum() * (b * b).sum()))
+    return float((a * b).sum()) / size if size > 0 else 0.0
