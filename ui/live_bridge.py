@@ -21,7 +21,7 @@ from stream.messages import COMMANDS, Answer, Live, SessionView
 from ui.live.outbox import Outbox, Parcel
 from ui.live.wording import show_live, show_state
 
-TOPICS = ("preview", "reading", "state", "saved", "bench", "health")
+TOPICS = ("preview", "reading", "state", "saved", "signal", "bench", "health")
 SILENCE_S = 2.5
 """The service says how it is once a second: after this long without a word it is away."""
 RETRY_S = 0.4
@@ -184,7 +184,7 @@ class LiveBridge:
         age_s = self.reading_age_s()
         fresh = self.linked and age_s is not None and age_s < FRESH_S
         for topic, parcel in self._kept.items():
-            if fresh or topic not in ("reading", "preview"):
+            if topic != "signal" and (fresh or topic not in ("reading", "preview")):
                 page.put(topic, parcel)
 
     async def _listen(self, websocket: WebSocket, page: Outbox) -> None:

@@ -52,8 +52,10 @@ class Page {
     // a button touched by hand keeps no focus: a pedal's Enter must not press it again
     const blur = (event) => event.detail && event.target.closest("button")?.blur();
     this.root.addEventListener("click", blur);
-    const waiting = () => NEXT_WANTED.has(this.root.dataset.wants) || this.root.dataset.kind === "point";
-    const freeKeys = captureKeys(waiting, () => this.next());
+    const turns = () => this.root.dataset.wants === "turn";
+    const waiting = () => turns() || NEXT_WANTED.has(this.root.dataset.wants)
+      || this.root.dataset.kind === "point";
+    const freeKeys = captureKeys(waiting, () => (turns() ? this.mark() : this.next()));
     const resized = () => this.resize();
     window.addEventListener("resize", resized);
     this.free = () => {
@@ -104,7 +106,15 @@ class Page {
     else if (topic === "bench") this.bench(body);
     else if (topic === "link") this.setLine("service", body.service);
     else if (topic === "saved") this.counters.saved = body;
+    else if (topic === "signal") this.signal(body);
     else if (topic === "health") this.counters.health = body;
+  }
+
+  signal(body) {
+    this.counters.signal = body;
+    if (body.did === "nothing") return;
+    this.sound.confirm(body.did === "undone");
+    this.told({ ok: true, said: body.said });
   }
 
   reading(live, shown) {
@@ -192,6 +202,12 @@ class Page {
 
   next() {
     this.link.command("next").then((answer) => this.told(answer));
+  }
+
+  mark() {
+    this.link.command("mark", { by: "key" }).then((answer) => {
+      if (!answer.ok) this.told(answer);
+    });
   }
 
   mute() {

@@ -63,6 +63,23 @@ class Sound {
     setTimeout(() => this.pulse(), wait);
   }
 
+  // Two tones: rising for what was done, falling for what was taken back.
+  confirm(undone) {
+    if (!this.on || this.muted) return;
+    const pitches = undone ? [780, 520] : [520, 780];
+    pitches.forEach((pitch, i) => {
+      const from = this.context.currentTime + 0.2 * i;
+      const tone = this.context.createOscillator();
+      const gain = this.context.createGain();
+      tone.frequency.value = pitch;
+      gain.gain.setValueAtTime(0.3, from);
+      gain.gain.setTargetAtTime(0, from + 0.12, 0.02);
+      tone.connect(gain).connect(this.context.destination);
+      tone.start(from);
+      tone.stop(from + 0.25);
+    });
+  }
+
   say(text) {
     if (!text || text === this.said) return;
     this.said = text;
