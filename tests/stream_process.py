@@ -108,7 +108,11 @@ def wait_until(holds, within_s=15.0, every_s=0.02):
     raise AssertionError(f"not within {within_s} s")
 
 
-def walk_to_turns(home):
+def _at_the_bench(client, do, **args):
+    client.command("bench", do=do, **args)
+
+
+def walk_to_turns(home, hands=_at_the_bench):
     """Act as the person at the mill until the setup waits for turns."""
     from stream_paper import BEGIN
 
@@ -122,11 +126,11 @@ def walk_to_turns(home):
         until = time.monotonic() + 60.0
         while (now := view())["step"] != "turns":
             assert time.monotonic() < until, now["advice"]
-            act(client, now)
+            act(client, now, hands)
             time.sleep(0.05)
 
 
-def act(client, view):
+def act(client, view, hands):
     advice = view["advice"]
     if advice["wants"] == "key":
         client.command("next")
@@ -136,7 +140,7 @@ def act(client, view):
                 touched = {"checklist": view["checklist"], "line": line["key"], "who": "me"}
                 client.command("touch", **touched)
     else:
-        client.command("bench", do="point", direction=advice["stylus"])
+        hands(client, "point", direction=advice["stylus"])
         revision = view["revision"]
         until = time.monotonic() + 2.0
         while time.monotonic() < until:

@@ -102,5 +102,6 @@ def test_killed_ten_times_in_the_middle_of_a_sweep_nothing_acknowledged_is_lost(
 
 
 @pytest.mark.long
+@pytest.mark.timeout(1800)
 def test_killed_two_hundred_times(tmp_path):
     kills(tmp_path, 200, seed=8)
