@@ -22,12 +22,16 @@ MARKER_SHARE = 0.72
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """A flat board. `columns` and `rows` are inner corners, `square_mm` a square's side."""
+    """A flat board. `columns` and `rows` are inner corners, `square_mm` a square's side.
+
+    `stretch` is by how much the printer drew too large along columns and rows.
+    """
 
     pattern: Pattern
     columns: int
     rows: int
     square_mm: float
+    stretch: tuple[float, float] = (1.0, 1.0)
 
     def __post_init__(self) -> None:
         if not (3 <= self.columns <= 60 and 3 <= self.rows <= 60):
@@ -45,7 +49,7 @@ class Board:
         """(n, 3) corners on the board, row by row, z = 0."""
         y, x = np.mgrid[: self.rows, : self.columns]
         flat = np.stack([x.ravel(), y.ravel(), np.zeros(x.size)], axis=1)
-        return np.asarray(flat * self.square_mm, dtype=np.float64)
+        return np.asarray(flat * self.square_mm * [*self.stretch, 1.0], dtype=np.float64)
 
     @property
     def size_mm(self) -> tuple[float, float]:

@@ -157,7 +157,7 @@ def test_views_that_are_no_use_are_named():
     rng = np.random.default_rng(6)
     views = noisy_views(rng, CHESS, 9, 0.2)
     same = replace_name(views[0], "the same again")
-    off = rng.normal(0, 6, (54, 2)) + (30, 20)
+    off = rng.normal(0, 6, (54, 2)) + np.array([30.0, 20.0])
     bad = View("crooked", views[1].points_mm, views[1].points_px + off, views[1].size)
     found = calibrate([*views, same, bad])
     reasons = {one.name: one.reason for one in found.left_out}

@@ -25,16 +25,29 @@ def camera_calibrate(
     square_mm: Annotated[
         float, typer.Option("--square-mm", help="Side of a square as measured on the print.")
     ] = 25.0,
+    ruler_width_mm: Annotated[
+        float | None,
+        typer.Option("--ruler-width-mm", help="The print's 150 mm ruler line as measured."),
+    ] = None,
+    ruler_height_mm: Annotated[
+        float | None,
+        typer.Option("--ruler-height-mm", help="The print's 100 mm ruler line as measured."),
+    ] = None,
     out: Annotated[
         Path, typer.Option(help="Where the model goes; .yml or .xml for OpenCV's own form.")
     ] = Path("camera.json"),
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output.")] = False,
 ) -> None:
     """Make a camera model from views of a board, and say how far it may be believed."""
+    from dataclasses import replace
+
     from calibration.calibrate import report
     from calibration.camera import save_camera
+    from calibration.sheets import scale_of
 
-    found = calibrated(photos, board_of(pattern, corners, square_mm))
+    board = board_of(pattern, corners, square_mm)
+    stretch = scale_of(ruler_width_mm, 0), scale_of(ruler_height_mm, 1)
+    found = calibrated(photos, replace(board, stretch=stretch))
     save_camera(found.camera, out, report(found))
     if as_json:
         put_json(_fields(found))

@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from readings import SparehandError
-from ui import camera_cli, dial_cli, handwheel_cli, keys_command, node_command, setup_cli
+from ui import (
+    camera_cli,
+    dial_cli,
+    handwheel_cli,
+    keys_command,
+    node_command,
+    print_command,
+    setup_cli,
+)
 from ui.home import Home
 from ui.output import put_json, put_table, tell
 
@@ -26,6 +34,7 @@ app = typer.Typer(
 dial_app = typer.Typer(help="The dials Sparehand can read.", no_args_is_help=True)
 handwheel_app = typer.Typer(help="The slides' handwheels.", no_args_is_help=True)
 setup_app = typer.Typer(help="The guided setups.", no_args_is_help=True)
+print_app = typer.Typer(help="Things to print for the camera.", no_args_is_help=True)
 records_app = typer.Typer(help="The book of setups.", no_args_is_help=True)
 keys_app = typer.Typer(help="Who may come in over a network.", no_args_is_help=True)
 camera_app = typer.Typer(help="Cameras: here, or on another computer.", no_args_is_help=True)
@@ -34,10 +43,12 @@ handwheel_cli.add_to(handwheel_app)
 setup_cli.add_to(setup_app)
 keys_command.add_to(keys_app)
 camera_cli.add_to(camera_app)
+print_command.add_to(print_app)
 node_command.add_to(camera_app)
 app.add_typer(dial_app, name="dial")
 app.add_typer(handwheel_app, name="handwheel")
 app.add_typer(setup_app, name="setup")
+app.add_typer(print_app, name="print")
 app.add_typer(records_app, name="records")
 app.add_typer(keys_app, name="keys")
 app.add_typer(camera_app, name="camera")
