@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol, runtime_checkable
 
 from readings import BadInputError, FrameSource
 from stream.faults import LOST_AFTER_S
@@ -42,6 +43,14 @@ class Eyes:
     from_node: bool = False
 
 
+@runtime_checkable
+class Relaxes(Protocol):
+    """A source that can be told that nobody looks."""
+
+    def relax(self, on: bool) -> None:
+        """Deliver a picture a second, with as little work as may be."""
+
+
 class Camera:
     """One camera at work."""
 
@@ -56,12 +65,13 @@ class Camera:
         self.eyes, self.name = eyes, name
         self.in_use = False
         self._clock = clock
+        self._anybody = watched
         self._frames, self._readings = Rate(clock), Rate(clock)
         self._inbox = inbox
         self._waiting, for_preview = Backlog(wait=eyes.every_picture), Newest()
         self._preview = PreviewWorker(
             for_preview,
-            lambda: watched("preview" if self.in_use else camera_topic(name, "preview")),
+            self._watched,
             lambda preview, jpeg: inbox.put_preview(name, preview, jpeg),
             clock,
             lambda: len(self._waiting) >= BUSY,
@@ -78,6 +88,12 @@ class Camera:
             self._preview,
         ]
 
+    def relax(self, running: bool) -> None:
+        """Let the source rest while no setup runs and nobody watches its pictures."""
+        source = self.eyes.source
+        if isinstance(source, Relaxes):
+            source.relax(not (running and self.in_use) and not self._watched())
+
     def take_read(self, seen: Seen) -> None:
         """Take a picture that was read elsewhere."""
         self._frames.count()
@@ -87,6 +103,9 @@ class Camera:
     def take_preview(self, preview: Preview, jpeg: bytes) -> None:
         """Take a preview that was made elsewhere."""
         self._inbox.put_preview(self.name, preview, jpeg)
+
+    def _watched(self) -> bool:
+        return self._anybody("preview" if self.in_use else camera_topic(self.name, "preview"))
 
     def start(self) -> None:
         """Start its workers."""
@@ -155,6 +174,11 @@ class Cameras:
         self.in_use.in_use = False
         self.in_use, camera.in_use = camera, True
         return camera
+
+    def relax(self, running: bool) -> None:
+        """Let those rest at which nobody looks."""
+        for camera in self._all.values():
+            camera.relax(running)
 
     def of_nodes(self) -> dict[str, Camera]:
         """Return the cameras whose pictures come from nodes, by the node's name."""

@@ -83,6 +83,11 @@ class Office:
         except BookError as error:
             self._close_for(str(error))
 
+    @property
+    def running(self) -> bool:
+        """Whether a setup runs."""
+        return self.session is not None and self.session.running
+
     def answers(self) -> Answers:
         """Return the memory of what was answered to commands."""
         return Answers(self._keep_answers, self._answers_before())

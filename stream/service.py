@@ -193,6 +193,7 @@ class Service:
             self._empty_inbox(parts)
             if self._is_due("tick", TICK_S):
                 parts.office.tick(parts.nodes.troubles())
+                parts.cameras.relax(parts.office.running)
             if self._is_due("bench", BENCH_S):
                 self._show_bench(parts.outlet)
             self._tell_health(parts, started_s)

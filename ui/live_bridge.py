@@ -21,7 +21,8 @@ from stream.messages import COMMANDS, Answer, Live, SessionView
 from ui.live.outbox import Outbox, Parcel
 from ui.live.wording import show_live, show_state
 
-TOPICS = ("preview", "reading", "state", "saved", "signal", "bench", "health")
+TOPICS = ("reading", "state", "saved", "signal", "bench", "health")
+"""Pictures are asked for only while a page is open: nobody looks, and none are made."""
 SILENCE_S = 2.5
 """The service says how it is once a second: after this long without a word it is away."""
 RETRY_S = 0.4
@@ -63,6 +64,7 @@ class LiveBridge:
         self._clock = clock
         self._link: ServiceLink | None = None
         self._here = False
+        self._looking: asyncio.Task[None] | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._pages: set[Outbox] = set()
         self._kept: dict[str, Parcel] = {}
@@ -89,10 +91,13 @@ class LiveBridge:
     async def run(self) -> None:
         """Follow the service until cancelled."""
         self._loop = asyncio.get_running_loop()
-        while True:
-            with suppress(ServiceError, TimeoutError, StopAsyncIteration, OSError):
-                await self._follow(self._connect())
-            await asyncio.sleep(RETRY_S)
+        try:
+            while True:
+                with suppress(ServiceError, TimeoutError, StopAsyncIteration, OSError):
+                    await self._follow(self._connect())
+                await asyncio.sleep(RETRY_S)
+        finally:
+            self._stop_looking()
 
     async def _follow(self, link: ServiceLink) -> None:
         self._link, self._seen = link, None
@@ -106,6 +111,31 @@ class LiveBridge:
             self._link = None
             self._tell_linked(here=False)
             link.close()
+
+    async def _look(self) -> None:
+        """Follow the pictures until cancelled."""
+        while True:
+            with suppress(ServiceError, TimeoutError, StopAsyncIteration, OSError):
+                link = self._connect()
+                try:
+                    async for topic, body, payload in link.subscribe("preview"):
+                        self._hear(topic, body, payload)
+                finally:
+                    link.close()
+            await asyncio.sleep(RETRY_S)
+
+    def _look_while_open(self) -> None:
+        """Ask for pictures while there is a page to show them."""
+        if self._pages and self._looking is None:
+            self._looking = asyncio.create_task(self._look())
+        elif not self._pages:
+            self._stop_looking()
+
+    def _stop_looking(self) -> None:
+        if self._looking is not None:
+            self._looking.cancel()
+            self._looking = None
+            self._kept.pop("preview", None)
 
     def _tell_linked(self, *, here: bool) -> None:
         self._here = here
@@ -169,6 +199,7 @@ class LiveBridge:
         await websocket.accept()
         page = Outbox()
         self._pages.add(page)
+        self._look_while_open()
         self._send_kept(page)
         tasks = [
             asyncio.create_task(self._listen(websocket, page)),
@@ -178,6 +209,7 @@ class LiveBridge:
             await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
         finally:
             self._pages.discard(page)
+            self._look_while_open()
             await _stop(tasks)
 
     def _send_kept(self, page: Outbox) -> None:

@@ -15,6 +15,7 @@ from readings import Frame, SourceError
 
 ADDRESS = re.compile(r"^(https?|rtsp)://", re.IGNORECASE)
 WIDTH_PX, HEIGHT_PX = 1280, 720
+RELAXED_S = 1.0
 OPEN_MS, READ_MS = 4000, 3000
 """How long an address may take to answer, and a picture to come (ms)."""
 
@@ -36,6 +37,7 @@ class LiveSource:
         self._clock = clock
         self._open = True
         self._index = 0
+        self._relaxed = False
 
     @property
     def name(self) -> str:
@@ -51,9 +53,14 @@ class LiveSource:
             If the camera cannot be opened.
         """
         capture = self._capture()
+        decoded_s = -RELAXED_S
         try:
             while self._open and capture.grab():
                 t_s = self._clock()
+                if self._relaxed and 0 <= t_s - decoded_s < RELAXED_S:
+                    self._index += 1
+                    continue
+                decoded_s = t_s
                 good, image = capture.retrieve()
                 if not good or image is None:
                     return
@@ -62,6 +69,10 @@ class LiveSource:
                 yield Frame(np.asarray(image, dtype=np.uint8), t_s, index, self.name)
         finally:
             capture.release()
+
+    def relax(self, on: bool) -> None:
+        """Decode one picture a second while nobody looks; all are grabbed, so that none is old."""
+        self._relaxed = on
 
     def close(self) -> None:
         """End `frames`; may be called twice."""
