@@ -1,5 +1,7 @@
 """Steps that many guides share."""
 
+from dataclasses import replace
+
 from setups.guide import Step
 
 BEFORE_HANDS = Step(
@@ -56,7 +58,11 @@ def pointing(first: str, second: str) -> tuple[Step, Step]:
     )
 
 
-STYLUS_MARKS = pointing("the stylus points right", "the stylus points away from you")
+_RIGHT, _BACK = pointing("the stylus points right", "the stylus points away from you")
+STYLUS_MARKS = (
+    replace(_RIGHT, title="Stylus to the right"),
+    replace(_BACK, title="Stylus to the back"),
+)
 
 
 def turns(key: str = "turns", *, locked: bool = False, measures: bool = True) -> Step:

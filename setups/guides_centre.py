@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from setups.guide import Guide, Step
+from setups.guide_steps import BEFORE_HANDS, BEFORE_POWER, DONE, STYLUS_MARKS
 
 CENTRE_ON_BORE = Guide(
     key="centre-bore",
@@ -22,30 +23,8 @@ CENTRE_ON_BORE = Guide(
             "bore, loaded to about half its travel.",
             "Mount ring, dial and camera. Then touch next.",
         ),
-        Step(
-            "before-hands",
-            "checklist",
-            "Before hands go on the spindle",
-            "Touch each line when you have done it.",
-            "Checklist. Touch each line when it is done.",
-            checklist="before-hands",
-        ),
-        Step(
-            "point-right",
-            "point",
-            "Stylus to the right",
-            "Turn the spindle by hand until the stylus points right, then hold still.",
-            "Point the stylus to the right and hold still.",
-            direction="right",
-        ),
-        Step(
-            "point-back",
-            "point",
-            "Stylus to the back",
-            "Turn the spindle by hand until the stylus points away from you, then hold still.",
-            "Point the stylus to the back and hold still.",
-            direction="back",
-        ),
+        BEFORE_HANDS,
+        *STYLUS_MARKS,
         Step(
             "rough",
             "rough",
@@ -82,21 +61,8 @@ CENTRE_ON_BORE = Guide(
             "Check. One full turn, then one back.",
             locked=True,
         ),
-        Step(
-            "before-power",
-            "checklist",
-            "Before power",
-            "The setup is saved. Touch each line when you have done it.",
-            "Saved. Before power, touch each line.",
-            checklist="before-power",
-        ),
-        Step(
-            "done",
-            "done",
-            "Recorded",
-            "The numbers and the photo are in the book.",
-            "Recorded.",
-        ),
+        BEFORE_POWER,
+        DONE,
     ),
 )
 

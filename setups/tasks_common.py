@@ -5,9 +5,9 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from readings import DIRECTION_DEG, Direction, Sweep
-from setups.measured import CannotTell
+from setups.measured import CannotTell, Do, Measured, Number
 from setups.state import Instrument
-from sweeps import Allowance, BudgetLine, SweepFailure, needle_window_mm
+from sweeps import Allowance, BudgetLine, SweepFailure, Verdict, needle_window_mm
 
 SIDE_DEG: dict[Direction, float] = DIRECTION_DEG
 
@@ -49,3 +49,29 @@ def refused(failure: object) -> CannotTell:
     """Return why a fit gave no number."""
     assert isinstance(failure, SweepFailure)
     return CannotTell(failure.reason, failure.flags)
+
+
+def measured(
+    judged: Verdict,
+    *,
+    numbers: tuple[Number, ...],
+    sentence: str,
+    size_mm: float,
+    u_size_mm: float | None,
+    todo: tuple[Do, ...] = (),
+    budget: tuple[tuple[str, float], ...] = (),
+    flags: tuple[str, ...] = (),
+) -> Measured:
+    """Return what a round found, judged against its tolerance."""
+    return Measured(
+        numbers=numbers,
+        sentence=sentence,
+        size_mm=size_mm,
+        u_size_mm=u_size_mm,
+        verdict=judged.word,
+        guard_mm=judged.guard_mm,
+        least_provable_mm=judged.least_provable_mm,
+        todo=todo,
+        budget=budget,
+        flags=flags,
+    )

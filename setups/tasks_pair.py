@@ -5,7 +5,7 @@ from math import hypot, sqrt
 from readings import format_length
 from setups.measured import CannotTell, Measured, Number
 from setups.state import SetupState
-from setups.tasks_common import budget_of, refused
+from setups.tasks_common import budget_of, measured, refused
 from sweeps import (
     ChainResult,
     ProofResult,
@@ -43,7 +43,8 @@ def proof_of_pair(state: SetupState) -> Measured | CannotTell:
     judged = found.judge_coaxiality(state.tolerance_mm)
     length = abs(depths[3] - depths[2])
     x, y, lean_x, lean_y = found.values.tolist()
-    return Measured(
+    return measured(
+        judged,
         numbers=(
             Number("coaxiality", "coaxial within (zone diameter)", found.coaxiality_mm, "mm",
                    found.u_coaxiality_mm),
@@ -56,9 +57,6 @@ def proof_of_pair(state: SetupState) -> Measured | CannotTell:
         f"{format_length(found.coaxiality_mm)} (zone diameter).",
         size_mm=found.coaxiality_mm,
         u_size_mm=found.u_coaxiality_mm,
-        verdict=judged.word,
-        guard_mm=judged.guard_mm,
-        least_provable_mm=judged.least_provable_mm,
         budget=budget_of(found.budget),
         flags=found.flags,
     )  # fmt: skip
@@ -83,7 +81,8 @@ def second_end_to_come(state: SetupState) -> Measured | CannotTell:
         return refused(come)
     judged = come.judge_coaxiality(state.tolerance_mm)
     shares = ", ".join(f"{w.name} {w.place_share:.0%}" for w in come.weights[:2])
-    return Measured(
+    return measured(
+        judged,
         numbers=(
             Number("coaxiality_bound", "coaxial within, 95 % of such", come.coaxiality_bound_mm,
                    "mm"),
@@ -96,9 +95,6 @@ def second_end_to_come(state: SetupState) -> Measured | CannotTell:
         f"{format_length(come.coaxiality_bound_mm)}; {shares} weigh most.",
         size_mm=come.coaxiality_bound_mm,
         u_size_mm=sqrt(float(come.place_covariance.trace())),
-        verdict=judged.word,
-        guard_mm=judged.guard_mm,
-        least_provable_mm=judged.least_provable_mm,
         budget=tuple((weight.name, weight.u_place_mm) for weight in come.weights),
         flags=found.flags,
     )  # fmt: skip

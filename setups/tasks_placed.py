@@ -7,7 +7,7 @@ from setups.guides import GUIDES
 from setups.measured import CannotTell, Do, Measured, Number, Place
 from setups.places import LAYOUTS, jack_places_mm
 from setups.state import SetupState
-from setups.tasks_common import allowance_of, budget_of, refused, u_dial_of, windows_mm
+from setups.tasks_common import allowance_of, budget_of, measured, refused, u_dial_of, windows_mm
 from sweeps import (
     BudgetLine,
     JacksResult,
@@ -75,7 +75,8 @@ def bar_between_centres(state: SetupState) -> Measured | CannotTell:
     worse = max((above, beside), key=lambda run: abs(run.slope.rad))
     rise, u_rise = abs(worse.slope.over_mm(length)), worse.slope.u_over_mm(length)
     judged = verdict(rise, u_rise, state.tolerance_mm, worse.slope.dof)
-    return Measured(
+    return measured(
+        judged,
         numbers=(
             Number("above", "far end high by", above.slope.over_mm(length), "mm",
                    above.slope.u_over_mm(length)),
@@ -87,9 +88,6 @@ def bar_between_centres(state: SetupState) -> Measured | CannotTell:
         f"{move_word('y', -beside.slope.rad)}.",
         size_mm=rise,
         u_size_mm=u_rise,
-        verdict=judged.word,
-        guard_mm=judged.guard_mm,
-        least_provable_mm=judged.least_provable_mm,
         todo=tuple(_tailstock(state, above, beside)),
         budget=tuple((name, u * length / PER_MM) for name, u in budget_of(worse.budget)),
         flags=tuple(dict.fromkeys((*above.flags, *beside.flags))),
@@ -144,7 +142,8 @@ def square_reversed(state: SetupState) -> Measured | CannotTell:
         return refused(found)
     length = state.task.size("length")
     judged = found.square.judge(state.tolerance_mm, length)
-    return Measured(
+    return measured(
+        judged,
         numbers=(
             Number("square", "the square's own error", found.square.over_mm(length), "mm",
                    found.square.u_over_mm(length)),
@@ -155,9 +154,6 @@ def square_reversed(state: SetupState) -> Measured | CannotTell:
         f"the travel by {format_length(abs(found.machine.over_mm(length)))} over its length.",
         size_mm=abs(found.square.over_mm(length)),
         u_size_mm=found.square.u_over_mm(length),
-        verdict=judged.word,
-        guard_mm=judged.guard_mm,
-        least_provable_mm=judged.least_provable_mm,
         budget=tuple((name, u * length / PER_MM) for name, u in budget_of(found.budget)),
         flags=found.flags,
     )  # fmt: skip
@@ -184,7 +180,8 @@ def level_jacks(state: SetupState) -> Measured | CannotTell:
     dof = min(found.plane.slope_x.dof, found.plane.slope_y.dof)
     judged = verdict(off, u_off, state.tolerance_mm, dof)
     moves = [move for move in found.moves if abs(move.lift_mm) > windows_mm(state.tolerance_mm)]
-    return Measured(
+    return measured(
+        judged,
         numbers=(
             Number("slope_x", "rises to the right", found.plane.slope_x.over_mm(base), "mm",
                    found.plane.slope_x.u_over_mm(base)),
@@ -196,9 +193,6 @@ def level_jacks(state: SetupState) -> Measured | CannotTell:
         sentence=f"The face is off level by {format_length(off)} between the jacks.",
         size_mm=off,
         u_size_mm=u_off,
-        verdict=judged.word,
-        guard_mm=judged.guard_mm,
-        least_provable_mm=judged.least_provable_mm,
         todo=tuple(
             Do(
                 what=f"jack {move.jack + 1}",
@@ -239,7 +233,8 @@ def share_on_centres(state: SetupState) -> Measured | CannotTell:
     off, u_off = abs(roll.angle.over_mm(width)), roll.angle.u_over_mm(width)
     judged = verdict(off, u_off, state.tolerance_mm, roll.angle.dof)
     end = found.end_errors_mm[1]
-    return Measured(
+    return measured(
+        judged,
         numbers=(
             Number("roll", "rolled by, over the width", roll.angle.over_mm(width), "mm", u_off),
             Number("removal", "skim that cleans", roll.skim_cleans_mm, "mm", roll.u_removal_mm),
@@ -252,9 +247,6 @@ def share_on_centres(state: SetupState) -> Measured | CannotTell:
         f"{format_length(roll.removal_mm)}.",
         size_mm=off,
         u_size_mm=u_off,
-        verdict=judged.word,
-        guard_mm=judged.guard_mm,
-        least_provable_mm=judged.least_provable_mm,
         todo=tuple(
             Do(
                 what=f"{'front' if move.across_mm < 0 else 'back'} jack",

@@ -11,7 +11,7 @@ from setups.guides import GUIDES
 from setups.measured import CannotTell, Do, Measured, Number, Seen
 from setups.places import STOP_SIDES
 from setups.state import SetupState
-from setups.tasks_common import allowance_of, budget_of, refused, u_dial_over
+from setups.tasks_common import allowance_of, budget_of, measured, refused, u_dial_over
 from setups.tasks_turned import tram_found
 from sweeps import (
     STOP_ANGLE_RAD,
@@ -86,7 +86,8 @@ def centre_by_stops(state: SetupState) -> Measured | CannotTell:
     goals = needle_goals(found, state.tolerance_mm)
     if not isinstance(goals, tuple):
         return refused(goals)
-    return Measured(
+    return measured(
+        judged,
         numbers=(
             Number("eccentricity", "off centre", found.eccentricity_mm, "mm", found.u_total_mm),
             Number("x", "work to the right", found.offset_x_mm, "mm",
@@ -97,9 +98,6 @@ def centre_by_stops(state: SetupState) -> Measured | CannotTell:
         sentence=f"Off by {format_length(found.eccentricity_mm)}.",
         size_mm=found.eccentricity_mm,
         u_size_mm=found.u_total_mm,
-        verdict=judged.word,
-        guard_mm=judged.guard_mm,
-        least_provable_mm=judged.least_provable_mm,
         todo=tuple(_table(goal, found, state) for goal in goals),
         budget=budget_of(found.budget),
         flags=found.flags,

@@ -14,6 +14,7 @@ from setups.tasks_common import (
     SIDE_DEG,
     allowance_of,
     budget_of,
+    measured,
     refused,
     stylus_words,
     u_dial_over,
@@ -74,7 +75,8 @@ def tram_found(state: SetupState, sweeps: Sequence[Sweep]) -> Measured | CannotT
         if abs(move.lean_rad) * PER_MM > 0.5 * state.tolerance_mm
     )
     worse = _worse(found.lean_x, found.lean_y)
-    return Measured(
+    return measured(
+        judged,
         numbers=(
             *_slope_numbers("lean_x", "leans to the right", found.lean_x),
             *_slope_numbers("lean_y", "leans to the back", found.lean_y),
@@ -82,9 +84,6 @@ def tram_found(state: SetupState, sweeps: Sequence[Sweep]) -> Measured | CannotT
         sentence=_lean_sentence("The head leans", found.lean_x, found.lean_y),
         size_mm=abs(worse.over_mm(PER_MM)),
         u_size_mm=worse.u_over_mm(PER_MM),
-        verdict=judged.word,
-        guard_mm=judged.guard_mm,
-        least_provable_mm=judged.least_provable_mm,
         todo=todo,
         budget=budget_of(found.budget_x if worse is found.lean_x else found.budget_y),
         flags=found.flags,
@@ -130,7 +129,8 @@ def square_face(state: SetupState) -> Measured | CannotTell:
         return refused(found)
     judged = found.judge(state.tolerance_mm, PER_MM)
     worse = _worse(found.tilt_x, found.tilt_y)
-    return Measured(
+    return measured(
+        judged,
         numbers=(
             *_slope_numbers("tilt_x", "rises to the right", found.tilt_x),
             *_slope_numbers("tilt_y", "rises to the back", found.tilt_y),
@@ -138,9 +138,6 @@ def square_face(state: SetupState) -> Measured | CannotTell:
         sentence=_lean_sentence("The face rises", found.tilt_x, found.tilt_y),
         size_mm=abs(worse.over_mm(PER_MM)),
         u_size_mm=worse.u_over_mm(PER_MM),
-        verdict=judged.word,
-        guard_mm=judged.guard_mm,
-        least_provable_mm=judged.least_provable_mm,
         todo=_shims(found, state),
         budget=budget_of(found.budget_x if worse is found.tilt_x else found.budget_y),
         flags=found.flags,
@@ -175,7 +172,8 @@ def bar_runout(state: SetupState) -> Measured | CannotTell:
     if not at_nose or not at_far or not axis:
         return refused(axis if not axis else at_nose if not at_nose else at_far)
     judged = at_far.judge(state.tolerance_mm)
-    return Measured(
+    return measured(
+        judged,
         numbers=(
             Number("tir_near", "runout at the nose (TIR)", at_nose.tir_mm, "mm", at_nose.u_tir_mm),
             Number("tir_far", "runout below (TIR)", at_far.tir_mm, "mm", at_far.u_tir_mm),
@@ -187,9 +185,6 @@ def bar_runout(state: SetupState) -> Measured | CannotTell:
         f"{format_length(at_far.tir_mm)} below (TIR).",
         size_mm=at_far.tir_mm,
         u_size_mm=at_far.u_tir_mm,
-        verdict=judged.word,
-        guard_mm=judged.guard_mm,
-        least_provable_mm=judged.least_provable_mm,
         budget=budget_of(at_far.budget),
         flags=tuple(dict.fromkeys((*at_nose.flags, *at_far.flags))),
     )  # fmt: skip
@@ -205,7 +200,8 @@ def four_jaws(state: SetupState) -> Measured | CannotTell:
     plan = four_jaw(found, jaw1_deg=0.0, tolerance_mm=state.tolerance_mm, pitch_mm=pitch)
     if not plan:
         return refused(plan)
-    return Measured(
+    return measured(
+        judged,
         numbers=(
             Number("eccentricity", "off by", found.eccentricity_mm, "mm", found.u_total_mm),
             Number("tir", "runout (TIR)", found.tir_mm, "mm", found.u_tir_mm),
@@ -214,9 +210,6 @@ def four_jaws(state: SetupState) -> Measured | CannotTell:
         sentence=f"The work is off by {format_length(found.eccentricity_mm)}.",
         size_mm=found.eccentricity_mm,
         u_size_mm=found.u_total_mm,
-        verdict=judged.word,
-        guard_mm=judged.guard_mm,
-        least_provable_mm=judged.least_provable_mm,
         todo=tuple(_jaw_todo(step, state) for step in plan.steps),
         budget=budget_of(found.budget),
         flags=found.flags,
