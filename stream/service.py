@@ -31,6 +31,9 @@ from stream.views import plain_line
 __all__ = ["BenchLike", "Eyes", "Service", "bench_of", "run_until_signalled", "watch_parent"]
 
 POLL_MS = 50
+SWITCH_S = 0.0005
+"""How long one thread may keep the others waiting (Python lets it 5 ms)."""
+
 TICK_S = 0.1
 HEALTH_S = 1.0
 BENCH_S = 1.0 / 30.0
@@ -119,6 +122,7 @@ class Service:
             If the address to listen at cannot be had.
         """
         cv2.setNumThreads(1)
+        sys.setswitchinterval(SWITCH_S)
         context = zmq.Context()
         guard = Guard(context, self._listening.keys)
         try:
