@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from calibration.boards import DICTIONARY, MARKER_SHARE, Board
 from calibration.collars import Collar
+from calibration.targets import MARKER, MARKERS, Target
 from readings import BadInputError
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
@@ -130,19 +131,15 @@ def target_sheet(number: int, size_mm: float, paper: str) -> Sheet:
         If the number or the size cannot be.
     """
     width, height = _paper(paper)
-    if not 0 <= number <= 24:
-        raise BadInputError(f"target {number} cannot be: numbers go from 0 to 24.")
-    if not 20.0 <= size_mm <= 150.0:
-        raise BadInputError(f"a target of {size_mm:g} mm cannot be: give 20 to 150.")
-    shapes: list[Shape] = []
+    target = Target(number, size_mm)
     middle = (width / 2, height / 2)
-    for k, share in enumerate((0.30, 0.24, 0.18, 0.12, 0.06)):
-        shapes.append(Disc(*middle, share * size_mm, black=k % 2 == 0))
-    side, reach = 0.16 * size_mm, 0.40 * size_mm
-    corners = ((-reach, -reach), (reach - side, -reach), (reach - side, reach - side),
-               (-reach, reach - side))  # fmt: skip
-    for k, (dx, dy) in enumerate(corners):
-        shapes += marker(DICTIONARY, 4 * number + k % 4, middle[0] + dx, middle[1] + dy, side)
+    shapes: list[Shape] = [
+        Disc(*middle, radius, black=k % 2 == 0) for k, radius in enumerate(target.radii_mm.tolist())
+    ]
+    for k in range(MARKERS):
+        left, top = target.corners_mm(k)[0].tolist()
+        side = MARKER * size_mm
+        shapes += marker(DICTIONARY, MARKERS * number + k, middle[0] + left, middle[1] + top, side)
     words = f"Target {number}, {size_mm:g} mm. {_PRINT}"
     return _with_rulers("target", width, height, shapes, words)
 
