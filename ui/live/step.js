@@ -41,7 +41,8 @@ class Step {
     const flags = shown ? shown.flags : [];
     const told = view.sentences.filter((sentence) => !flags.includes(sentence));
     const notes = [advice && advice.note, ...told].filter(Boolean);
-    if (shown && shown.offset && advice && !(advice.note || "").includes(shown.offset)) {
+    const noted = ((advice && advice.note) || "").toLowerCase();
+    if (shown && shown.offset && advice && !noted.includes(shown.offset.toLowerCase())) {
       notes.push(`Last found: ${shown.offset}.`);
     }
     setText(this.at("note"), [...new Set(notes)].join(" "));
