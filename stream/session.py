@@ -11,7 +11,7 @@ from math import degrees
 from typing import Any
 
 from readings import BookError, CollarAngle, Frame, Reading, SparehandError
-from records import Book, BookDamagedError, BookMissingError
+from records import Book, BookDamagedError
 from setups import (
     CameraBack,
     CameraLost,
@@ -35,7 +35,7 @@ from setups import (
 from setups.state import Clock, Effect
 from stream.capture import Capture, Happened
 from stream.desk import begin_order, mark_order, size_order, touch_order
-from stream.faults import LOST_AFTER_S, PictureFaults, flag_trouble
+from stream.faults import LOST_AFTER_S
 from stream.given import Publish, Seen, Tools
 from stream.keeping import SESSION_KEY, Kept, plain, taken_up
 from stream.ledger import Ledger
@@ -51,21 +51,17 @@ from stream.messages import (
     Trouble,
 )
 from stream.palm import PalmWatch
+from stream.showing import Showing
+from stream.troubles import Troubles
 from stream.turning import Began, Dropped, Taken
-from stream.views import idle_view, live_line, seen_sense, session_view, trace_with
+from stream.views import live_line, seen_sense, trace_with
 
 __all__ = ["LOST_AFTER_S", "Publish", "Seen", "Session", "Tools"]
-
-TROUBLE_S = 4.0
-"""How long a trouble with the book stays on show at least."""
 
 PROGRESS_S = 0.1
 
 WAIT_FOR_MARKS = ("prepare", "sizes", "point", "places", "change", "todo", "lock", "turns")
 """Kinds of steps that a key, a pedal or a palm goes on with."""
-
-REVISIONS_APART = 1000
-"""A resumed session counts on from here, so that no page takes it for what it has drawn."""
 
 NOT_IN_BOOK = "This turn did not get into the book: turn once more."
 
@@ -99,21 +95,15 @@ class Session:
         self._capture = Capture(tools.instrument)
         self._kept: Kept | None = None
         self._scratch: Kept | None = None
-        self._trouble = ("", clock())
-        self._broken = False
-        self._faults = PictureFaults()
-        self._told: tuple[Trouble, ...] = ()
-        self._outside: tuple[Trouble, ...] = ()
+        self._troubles = Troubles(clock())
         self._marks = Marks()
         self._palm = PalmWatch()
         self._before: Kept | None = None
         self._progress_s = clock()
         self._good: Seen | None = None
-        self._seen_s = clock()
         self._refused = 0
         self._live: Live | None = None
-        self._view = SessionView(revision)
-        self._shown: tuple[Kept | None, tuple[str, ...], bool] | None = None
+        self._showing = Showing(publish, revision)
         self._resume()
 
     # what is asked of it
@@ -125,7 +115,7 @@ class Session:
 
     def view(self) -> SessionView:
         """Return what a page draws."""
-        return self._view
+        return self._showing.view
 
     def live(self) -> Live | None:
         """Return what the last picture said, None before the first."""
@@ -134,7 +124,7 @@ class Session:
     @property
     def broken(self) -> bool:
         """Whether the book under it is damaged or gone: it must be opened anew."""
-        return self._broken
+        return self._troubles.broken
 
     @property
     def running(self) -> bool:
@@ -143,20 +133,18 @@ class Session:
 
     def troubles(self) -> tuple[Trouble, ...]:
         """Return what keeps it from its work right now."""
-        book = (Trouble("book", self._trouble[0]),) if self._trouble[0] else ()
-        return (*self._outside, *book, *self._told)
+        return self._troubles.all()
 
     def tell_troubles(self, troubles: tuple[Trouble, ...]) -> None:
         """Show troubles from outside: the disk, the clock, a camera node."""
-        self._outside = troubles
+        self._troubles.outside = troubles
 
     def observe(self, frame: Frame, reading: Reading, collar: CollarAngle | None) -> None:
         """Take one picture with what was read in it."""
         now_s = self._clock()
-        self._seen_s = now_s
         if reading.ok and frame.image is not None:
             self._good = Seen(frame, reading, collar)
-        self._faults.look(reading, now_s, frame.image)
+        self._troubles.saw(reading, frame.image, now_s)
         self._guarded(lambda: self._take(reading, collar, now_s))
         if frame.image is not None and self._palm.look(frame.image, frame.t_s):
             self.command(Command("mark", {"by": "palm"}))
@@ -185,7 +173,7 @@ class Session:
             "touch": self._touch,
             "size": self._size,
             "abandon": self._abandon,
-            "view": lambda args: Answer(True, body=plain(self._view)),
+            "view": lambda args: Answer(True, body=plain(self.view())),
         }
         order = orders.get(command.name)
         if order is None:
@@ -195,7 +183,7 @@ class Session:
         try:
             answer = order(command.args)
         except SparehandError as error:
-            self._note_broken(error)
+            self._troubles.note_broken(error)
             answer = Answer(False, str(error))
         self._show()
         return replace(answer, seq=command.seq)
@@ -217,7 +205,7 @@ class Session:
         setup_id = self._ledger.begin(card, snapshots)
         state = replace(state, active_s=self._clock())
         self._adopt(
-            Kept(state, setup_id, card.job, self._view.revision, self._clock(), self._now())
+            Kept(state, setup_id, card.job, self.view().revision, self._clock(), self._now())
         )
         self._enter()
         return Answer(True, f"{card.title}: begun as setup {setup_id}.", body=setup_id)
@@ -340,24 +328,16 @@ class Session:
             self._adopt(replace(self._kept, trace=trace))
 
     def _pass_time(self, now_s: float) -> None:
-        self._told = self._troubles_seen(now_s)
+        self._troubles.look(now_s)
         self._ledger.commit_due(now_s)
         if self.state is None:
             return
-        if self._lost(now_s) and not self.state.camera_lost:
+        if self._troubles.lost(now_s) and not self.state.camera_lost:
             self._capture.lose()
             self._apply(CameraLost(now_s))
         if self._marks.end_due(now_s):
             self._happen_all(self._capture.end_here(now_s), now_s)
         self._apply(Clock(now_s))
-
-    def _lost(self, now_s: float) -> bool:
-        return now_s - self._seen_s > LOST_AFTER_S
-
-    def _troubles_seen(self, now_s: float) -> tuple[Trouble, ...]:
-        if self._lost(now_s):
-            return (flag_trouble("camera gone"),)
-        return tuple(flag_trouble(name) for name in self._faults.now(now_s))
 
     def _publish_progress(self, now_s: float) -> None:
         kept, pose = self._ledger.kept, self._capture.pose()
@@ -412,7 +392,7 @@ class Session:
 
     def _adopt(self, kept: Kept) -> None:
         """Make `kept` the state: into the scratch where it tells something new, then on show."""
-        kept = replace(kept, revision=self._view.revision, at_s=self._clock(), at_utc=self._now())
+        kept = replace(kept, revision=self.view().revision, at_s=self._clock(), at_utc=self._now())
         if self._scratch is None or kept.tells_more_than(self._scratch):
             self._ledger.put(SESSION_KEY, kept.encode())
             self._scratch = kept
@@ -423,35 +403,15 @@ class Session:
         now_s = self._clock()
         try:
             work()
-            if now_s - self._trouble[1] > TROUBLE_S:
-                self._trouble = ("", now_s)
+            self._troubles.book_took(now_s)
         except BookError as error:
-            self._note_broken(error)
-            self._trouble = (str(error), now_s)
+            self._troubles.book_failed(error, now_s)
         self._show()
-
-    def _note_broken(self, error: SparehandError) -> None:
-        self._broken = self._broken or isinstance(error, BookDamagedError | BookMissingError)
 
     def _show(self) -> None:
         """Publish the view where it changed."""
-        troubles = tuple(trouble.sentence for trouble in self.troubles())
-        lost = any(trouble.name == "camera gone" for trouble in self._told)
-        first, shown = self._shown is None, (self._kept, troubles, lost)
-        if self._shown is not None and self._shown[0] is shown[0] and self._shown[1:] == shown[1:]:
-            return
-        self._shown = shown
-        kept = self._kept
-        view = (
-            session_view(kept, troubles, camera_lost=lost)
-            if kept
-            else idle_view(troubles, camera_lost=lost)
-        )
-        view = replace(view, revision=self._view.revision)
-        if view == self._view and not first:
-            return
-        self._view = replace(view, revision=self._view.revision + 1)
-        self._publish("state", self._view)
+        told = tuple(trouble.sentence for trouble in self._troubles.all())
+        self._showing.show(self._kept, told, camera_lost=self._troubles.camera_lost)
 
     def _resume(self) -> None:
         """Take up what the last session kept; what cannot be taken up is closed."""
@@ -474,7 +434,7 @@ class Session:
         return Kept.decode(content) if content else None
 
     def _take_up(self, kept: Kept) -> None:
-        self._view = SessionView(kept.revision + REVISIONS_APART)
+        self._showing.count_on(kept.revision)
         if kept.finished:
             self._ledger.setup_id = kept.setup_id
         else:
