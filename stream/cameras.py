@@ -11,6 +11,7 @@ from stream.inbox import Inbox
 from stream.messages import CameraHealth, Preview, camera_topic
 from stream.workers import (
     BUSY,
+    FEW,
     Backlog,
     Newest,
     PreviewWorker,
@@ -68,7 +69,7 @@ class Camera:
         self._anybody = watched
         self._frames, self._readings = Rate(clock), Rate(clock)
         self._inbox = inbox
-        self._waiting, for_preview = Backlog(wait=eyes.every_picture), Newest()
+        self._waiting, for_preview = Backlog(wait=eyes.every_picture), Newest(FEW)
         self._preview = PreviewWorker(
             for_preview,
             self._watched,

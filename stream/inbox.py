@@ -7,17 +7,18 @@ from stream.given import Seen
 from stream.messages import Preview
 
 Pictured = tuple[Preview, bytes]
+MOST_PREVIEWS = 12
 
 
 class Inbox:
-    """Readings in order, none ever dropped; of each camera's previews the newest."""
+    """Readings in order, none ever dropped; of each camera's previews the newest few."""
 
     def __init__(self) -> None:
         self.wire, self._ringer = socket.socketpair()
         self.wire.setblocking(False)
         self._ringer.setblocking(False)
         self._seen: deque[tuple[str, Seen]] = deque()
-        self._previews: dict[str, Pictured] = {}
+        self._previews: deque[tuple[str, Pictured]] = deque(maxlen=MOST_PREVIEWS)
 
     def put_seen(self, camera: str, seen: Seen) -> None:
         """Hand in a read picture."""
@@ -25,8 +26,8 @@ class Inbox:
         self.ring()
 
     def put_preview(self, camera: str, preview: Preview, jpeg: bytes) -> None:
-        """Hand in a preview, over one that was not sent yet."""
-        self._previews[camera] = (preview, jpeg)
+        """Hand in a preview; where too many wait the oldest is given up."""
+        self._previews.append((camera, (preview, jpeg)))
         self.ring()
 
     def ring(self) -> None:
@@ -36,14 +37,14 @@ class Inbox:
         except OSError:
             return
 
-    def empty(self) -> tuple[list[tuple[str, Seen]], dict[str, Pictured]]:
+    def empty(self) -> tuple[list[tuple[str, Seen]], list[tuple[str, Pictured]]]:
         """Take out everything that waits."""
         try:
             while self.wire.recv(4096):
                 pass
         except OSError:
             pass
-        previews, self._previews = self._previews, {}
+        previews = [self._previews.popleft() for _ in range(len(self._previews))]
         seen = [self._seen.popleft() for _ in range(len(self._seen))]
         return seen, previews
 

@@ -213,7 +213,7 @@ class Service:
     def _empty_inbox(self, parts: "_Parts") -> None:
         seen, previews = self._inbox.empty()
         in_use = parts.cameras.in_use.name
-        for name, (preview, jpeg) in previews.items():
+        for name, (preview, jpeg) in previews:
             topic = "preview" if name == in_use else camera_topic(name, "preview")
             parts.outlet.publish(topic, preview, jpeg)
         for name, one in seen:

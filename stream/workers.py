@@ -40,7 +40,10 @@ MOST_WAITING = 15
 """Pictures that wait for the reader: half a second of them."""
 
 NEWEST_ONLY_S = 5.0
-BUSY = 3
+FEW = 3
+"""Previews that may wait while a thread is held up: less than anybody sees."""
+
+BUSY = 6
 """So many pictures waiting for the reader, and previews are left out."""
 
 RATE_OVER_S = 2.0
@@ -61,24 +64,23 @@ class ReadsCollars(Protocol):
 
 
 class Newest:
-    """A place for one frame: the newest wins."""
+    """A place for one frame or a few: the newest win."""
 
-    def __init__(self) -> None:
+    def __init__(self, few: int = 1) -> None:
         self._changed = threading.Condition()
-        self._frame: Frame | None = None
+        self._frames: deque[Frame] = deque(maxlen=few)
 
     def put(self, frame: Frame) -> None:
-        """Put a frame in, over one that nobody took."""
+        """Put a frame in, over the oldest that nobody took where there is no room."""
         with self._changed:
-            self._frame = frame
+            self._frames.append(frame)
             self._changed.notify()
 
     def take(self, timeout_s: float) -> Frame | None:
-        """Take the frame out, waiting for one; None where none came in time."""
+        """Take the oldest frame out, waiting for one; None where none came in time."""
         with self._changed:
-            self._changed.wait_for(lambda: self._frame is not None, timeout_s)
-            frame, self._frame = self._frame, None
-            return frame
+            self._changed.wait_for(lambda: self._frames, timeout_s)
+            return self._frames.popleft() if self._frames else None
 
 
 class Backlog:
