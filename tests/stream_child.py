@@ -41,8 +41,8 @@ class MillState:
 class PaperSource:
     """Frames of a mill on paper; hands turn it by commands from any thread."""
 
-    def __init__(self, mill, name="paper"):
-        self.mill = mill
+    def __init__(self, mill, name="paper", pace=PACE):
+        self.mill, self._pace = mill, pace
         self.name = name
         self.truth = {}
         self._left_rad, self._rate = 0.0, 0.0
@@ -60,8 +60,8 @@ class PaperSource:
             if now < self._dark_until:
                 continue
             with self._lock:
-                self._turn(PACE / FPS)
-                t_s = PACE * (now - started) + self._jump_s
+                self._turn(self._pace / FPS)
+                t_s = self._pace * (now - started) + self._jump_s
                 self.truth[index] = (t_s, self.mill.reading_mm(), self.mill.collar_rad())
                 self.truth.pop(index - 100, None)
             image = np.full((180, 320, 3), 60 + index % 100, dtype=np.uint8)
@@ -133,7 +133,8 @@ class _CollarOf:
 def service_of(given):
     """Return the service that is asked for."""
     mills = [mill_for(given.seed + i, x_mm=0.02, y_mm=-0.015) for i in range(given.cameras)]
-    sources = [PaperSource(mill, f"paper {i}" if i else "paper") for i, mill in enumerate(mills)]
+    names = ["paper", *(f"paper {i}" for i in range(1, given.cameras))]
+    sources = [PaperSource(*one, given.pace) for one in zip(mills, names, strict=True)]
     eyes = [Eyes(source, source, source.collar_reader()) for source in sources]
     if given.node:
         source = NodeSource(given.node)
@@ -154,6 +155,7 @@ def run(arguments):
     parser.add_argument("home", type=Path)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--cameras", type=int, default=1)
+    parser.add_argument("--pace", type=float, default=PACE)
     parser.add_argument("--network")
     parser.add_argument("--node")
     parser.add_argument("--parent-pipe", action="store_true")
