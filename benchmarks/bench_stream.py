@@ -167,12 +167,13 @@ class Reference(threading.Thread):
     def __init__(self, folder):
         super().__init__(daemon=True)
         self._jpeg = np.fromfile(folder / "000.jpg", np.uint8)
-        self._ended = threading.Event()
+        self._ended, self.ready = threading.Event(), threading.Event()
         self.decodes, self.trips = [], []
 
     def run(self):
         cv2.setNumThreads(1)
         with round_trips() as trip:
+            self.ready.set()
             while not self._ended.wait(0.1):
                 began = time.perf_counter()
                 cv2.imdecode(self._jpeg, cv2.IMREAD_COLOR)
@@ -189,10 +190,11 @@ def streamed(folder, cameras, fps, seconds, settle_s):
     """Run cameras for some seconds; print what came, return the goals' measures."""
     with service(folder, "video", cameras, fps) as (home, pid):
         watch = Watch(home)
-        watch.listen(settle_s)
-        watch.forget()
         reference = Reference(folder)
         reference.start()
+        reference.ready.wait(60)
+        watch.listen(settle_s)
+        watch.forget()
         memory, cpu, began = resident_mb(pid), cpu_s(pid), time.monotonic()
         watch.listen(seconds)
         took = time.monotonic() - began
