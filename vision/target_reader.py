@@ -133,7 +133,7 @@ def settle(
     """
     held = _corners(target, marks)
     blur = None
-    for radii in (target.radii_mm[:2], target.radii_mm, target.radii_mm):
+    for radii in (target.radii_mm[:2], target.radii_mm):
         seen = _edges(gray, pose, target, radii, blur)
         if seen is None:
             return None
@@ -199,7 +199,7 @@ def _edges(
     x = (middle[:, :1] + u_px * along[:, :1]).astype(np.float32)[None]
     y = (middle[:, 1:] + u_px * along[:, 1:]).astype(np.float32)[None]
     profiles = look_up(gray, (x, y))
-    near = [b for b in _BLURS_PX if blur_px is None or 0.6 < b / blur_px < 1.7]
+    near = _BLURS_PX[::2] if blur_px is None else [b for b in _BLURS_PX if _near(b, blur_px)]
     tried = [(match_ends(u_px, profiles, blur), blur) for blur in near]
     seen, blur = min(tried, key=lambda one: median(one[0].noise))
     contrast = np.abs(seen.contrast)
@@ -219,6 +219,10 @@ def _edges(
         np.zeros(int(good.sum()), dtype=bool),
     )
     return evidence, blur
+
+
+def _near(blur_px: float, other_px: float) -> bool:
+    return 0.75 < blur_px / other_px < 1.35
 
 
 def _other_tilt(one: PlanePose, other: PlanePose) -> bool:
