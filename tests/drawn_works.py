@@ -23,7 +23,7 @@ from vision.collar_reader import CollarReader
 from vision.dial_reader import DialReader
 
 FRAMES_PER_S = 10.0
-TURN_S = 6.0
+TURN_S = 4.5
 START = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 
 
