@@ -4,11 +4,14 @@ Processes are forked from one that has everything imported already (multiprocess
 server), so that a test may start and kill many.
 """
 
+import atexit
 import multiprocessing
 import os
+import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from contextlib import contextmanager
 from pathlib import Path
@@ -106,6 +109,21 @@ def wait_until(holds, within_s=15.0, every_s=0.02):
             return found
         time.sleep(every_s)
     raise AssertionError(f"not within {within_s} s")
+
+
+_WALKED = []
+
+
+def prepare_turns(home):
+    """Put a setup that waits for turns into a home: walked once a test process, then copied."""
+    if not _WALKED:
+        folder = Path(tempfile.mkdtemp(prefix="walked_"))
+        atexit.register(shutil.rmtree, folder, ignore_errors=True)
+        process = start(folder)
+        walk_to_turns(folder)
+        assert end(process) == 0
+        _WALKED.append(folder)
+    shutil.copytree(_WALKED[0], home, dirs_exist_ok=True)
 
 
 def _at_the_bench(client, do, **args):

@@ -5,7 +5,7 @@ import signal
 import time
 
 import pytest
-from stream_process import end, kill, start, wait_until, walk_to_turns
+from stream_process import end, kill, prepare_turns, start, wait_until
 
 from records import BookReader, check_book
 from stream.client import Client
@@ -54,9 +54,9 @@ def kills(home, times, seed):
     """Kill a service over and over in the middle of sweeps of one setup."""
     rng = random.Random(seed)
     acknowledged = {}
+    prepare_turns(home)
     process = start(home)
     try:
-        walk_to_turns(home)
         for _ in range(times):
             sweep_id, saved = turn_and_kill(home, process, rng)
             assert process.returncode == -signal.SIGKILL

@@ -16,7 +16,7 @@ from network_kit import hears_nothing, key_for, reach_with, three_ports
 from paper_mill import PaperMill
 from paper_picture import CollarOfPaper, ReadsPaper, draw
 from stream_paper import mill_for
-from stream_process import FORKS, Forked, kill, running, wait_until, walk_to_turns
+from stream_process import FORKS, Forked, kill, prepare_turns, running, wait_until
 
 from readings import DIRECTION_DEG, Frame
 from records import BookReader, check_book
@@ -123,14 +123,16 @@ def cable():
 def samples_over_a_cut(home, cable, cut_s, *, read_here):
     """Turn once while the cable is cut for a while; return the turn's samples and the health."""
     port = three_ports()
+    prepare_turns(home)
     key_for(home, "lathe", port, cable.address)
     ours, theirs = FORKS.Pipe()
     with running(home, "--network", f"{cable.address}:{port}", "--node", "lathe"):
         node = Forked(node_process, home / "lathe.key", theirs, read_here, cable.name)
         try:
-            walk_to_turns(home, lambda client, do, **args: ours.send((do, args)))
             with Client(home) as client:
                 results, health = client.subscribe("result"), client.subscribe("health")
+                here = client.subscribe("reading")
+                wait_until(lambda: here.poll(0.2))  # the node has come
                 ours.send(("turn", {"degrees": 385.0, "seconds": cut_s + 4.0}))
                 time.sleep(1.5)
                 cable.set("down")

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 import zmq
 from stream_kit import collar, reading
-from stream_process import running, wait_until, walk_to_turns
+from stream_process import prepare_turns, running, wait_until
 
 from readings import FLAGS
 from records import BookReader, check_book
@@ -113,8 +113,8 @@ def memory_mb(pid):
 def fuzz(home, count, seed, turn_s=TURN_S, pace="4"):
     """Pelt every socket of a service that captures a turn, and return what was captured."""
     rng = random.Random(seed)
+    prepare_turns(home)
     with running(home, "--pace", pace) as process:
-        walk_to_turns(home)
         card = read_card(home)
         with Client(home) as client:
             before = memory_mb(process.pid)

@@ -9,7 +9,7 @@ from contextlib import contextmanager, suppress
 
 import pytest
 from stream_paper import BEGIN
-from stream_process import end, kill, running, start, wait_until, walk_to_turns
+from stream_process import end, kill, prepare_turns, running, start, wait_until
 from test_service_faults import names
 
 from readings import FLAGS
@@ -53,8 +53,8 @@ def turning(home, seconds=8.0):
 
 
 def waiting_for_turns(home):
+    prepare_turns(home)
     with running(home):
-        walk_to_turns(home)
         yield home
 
 
@@ -96,8 +96,8 @@ def small_disk(tmp_path):
 
 def test_a_full_disk_is_told_and_the_turn_is_whole_once_there_is_room(small_disk):
     filler = small_disk / "filler"
+    prepare_turns(small_disk)
     with running(small_disk):
-        walk_to_turns(small_disk)
         check_full(small_disk, filler)
 
 

@@ -9,7 +9,7 @@ import msgspec
 import pytest
 import zmq
 from stream_paper import BEGIN
-from stream_process import ROOT, kill, running, start, wait_until, walk_to_turns
+from stream_process import ROOT, kill, prepare_turns, running, start, wait_until
 
 from readings import BookError
 from records import BookReader
@@ -83,8 +83,8 @@ def test_the_newest_answers_outlive_the_service_and_damage_does_no_harm():
 def turned(tmp_path_factory):
     """A service that has captured a turn, and what was published meanwhile."""
     home = tmp_path_factory.mktemp("turned")
+    prepare_turns(home)
     with running(home):
-        walk_to_turns(home)
         with Client(home) as client:
             watch = client.subscribe("progress", "result")
             client.command("bench", do="turn", degrees=385.0, seconds=6.0)
