@@ -24,7 +24,6 @@ from vision.teach import teach_dial
 
 PICTURES = 60
 FORKS = multiprocessing.get_context("forkserver")
-FORKS.set_forkserver_preload(["stream_camera"])
 
 
 DIAL = "bench"

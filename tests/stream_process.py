@@ -14,6 +14,7 @@ import sys
 import tempfile
 import time
 from contextlib import contextmanager
+from multiprocessing import forkserver
 from pathlib import Path
 
 from stream.card import read_card
@@ -27,10 +28,23 @@ FORKS = multiprocessing.get_context("forkserver")
 FORKS.set_forkserver_preload(["stream_child"])
 
 
+def _ensure_server():
+    """Start the fork server with our own import path: it is not told of it otherwise."""
+    before = os.environ.get("PYTHONPATH")
+    os.environ["PYTHONPATH"] = os.pathsep.join([str(CHILD.parent), *filter(None, sys.path)])
+    try:
+        forkserver.ensure_running()
+    finally:
+        del os.environ["PYTHONPATH"]
+        if before is not None:
+            os.environ["PYTHONPATH"] = before
+
+
 class Forked:
     """A process of the fork server, with what the tests need of a Popen."""
 
     def __init__(self, target, *arguments):
+        _ensure_server()
         self._process = FORKS.Process(target=target, args=arguments)
         self._process.start()
         self.pid = self._process.pid
