@@ -6,8 +6,9 @@ import pytest
 from dashboard_stand_in import live, moving_view
 
 from setups import Found
+from setups.words import VERDICT_WORDS, number_rows
 from stream.messages import SessionView
-from ui.live.wording import NO_NUMBER, number_rows, show_live, show_state
+from ui.live.wording import NO_NUMBER, show_live, show_state
 
 AIM = {"target_mm": 0.05, "target_divisions": 5.0, "window_mm": 0.001}
 
@@ -116,7 +117,6 @@ def test_flags_are_shown_as_sentences_and_the_verdict_in_words():
 
 def test_no_word_of_the_page_clears_the_machine():
     from ui.live.component import SCRIPTS, page_script
-    from ui.live.wording import VERDICT_WORDS
 
     assert len(SCRIPTS) == 12
     said = [*VERDICT_WORDS.values(), page_script()]

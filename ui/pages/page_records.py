@@ -15,7 +15,7 @@ from readings import (
 )
 from records import BookReader, SetupLine
 from setups import CHECKLISTS, Found
-from ui.live.wording import VERDICT_WORDS, history_line, number_rows
+from setups.words import VERDICT_WORDS, history_line, number_rows
 from ui.server import dashboard
 from ui.trace_chart import newest_pair, trace_figure
 
