@@ -137,7 +137,7 @@ def _put(found: "Calibration") -> None:
 def camera_list(
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output.")] = False,
 ) -> None:
-    """List the cameras that answer by their number, with size and rate."""
+    """List the cameras that answer by their number, with name, size, format and rate."""
     from ui.cameras_here import cameras_that_answer
 
     found = cameras_that_answer()
@@ -147,8 +147,12 @@ def camera_list(
     if not found:
         tell("No camera answers: plug one in, or give a stream's address to run --source.")
         return
-    put_table("Cameras", ("number", "size", "pictures a second"), (
-        (str(c["number"]), f"{c['width']} x {c['height']}", f"{c['fps']:g}") for c in found
+    put_table("Cameras", ("number", "name", "size", "format", "pictures a second"), (
+        (
+            str(c["number"]), c["name"], f"{c['width']} x {c['height']}", c["format"],
+            f"{c['fps']:g}",
+        )
+        for c in found
     ))  # fmt: skip
 
 

@@ -4,14 +4,17 @@ import sys
 from pathlib import Path
 from typing import Any
 
-import cv2
+from vision.camera_device import OpenDevice, identity_of, open_device, state_of
 
 MOST = 8
 
 
-def cameras_that_answer() -> list[dict[str, Any]]:
-    """Return number, size and rate of every camera that opens and gives a picture."""
-    return [found for number in _numbers() if (found := _look(number)) is not None]
+def cameras_that_answer(
+    open_number: OpenDevice = open_device, numbers: list[int] | None = None
+) -> list[dict[str, Any]]:
+    """Return number, name, size, format and rate of every camera that gives a picture."""
+    looked = (_look(k, open_number) for k in (_numbers() if numbers is None else numbers))
+    return [found for found in looked if found is not None]
 
 
 def _numbers() -> list[int]:
@@ -21,18 +24,20 @@ def _numbers() -> list[int]:
     return sorted(int(name) for name in devices if name.isdigit())
 
 
-def _look(number: int) -> dict[str, Any] | None:
-    log = cv2.utils.logging
-    before = log.getLogLevel()
-    log.setLogLevel(log.LOG_LEVEL_SILENT)  # a number that does not answer is no news
-    capture = cv2.VideoCapture(number)
+def _look(number: int, open_number: OpenDevice) -> dict[str, Any] | None:
+    device = open_number(number)
     try:
-        good, image = capture.read() if capture.isOpened() else (False, None)
-        if not good or image is None:
+        if not device.isOpened() or not device.grab():
             return None
-        height, width = image.shape[:2]
-        rate = float(capture.get(cv2.CAP_PROP_FPS))
-        return {"number": number, "width": width, "height": height, "fps": rate}
+        state = state_of(device, identity_of(number))
+        return {
+            "number": number,
+            "name": state.identity,
+            "width": state.width_px,
+            "height": state.height_px,
+            "format": state.pixel_format,
+            "fps": state.fps,
+            "controls": dict(state.values),
+        }
     finally:
-        capture.release()
-        log.setLogLevel(before)
+        device.release()

@@ -14,6 +14,7 @@ import typer
 from readings import SparehandError
 from ui import (
     camera_cli,
+    camera_settings_cli,
     dial_cli,
     handwheel_cli,
     keys_command,
@@ -43,6 +44,7 @@ handwheel_cli.add_to(handwheel_app)
 setup_cli.add_to(setup_app)
 keys_command.add_to(keys_app)
 camera_cli.add_to(camera_app)
+camera_settings_cli.add_to(camera_app)
 print_command.add_to(print_app)
 node_command.add_to(camera_app)
 app.add_typer(dial_app, name="dial")

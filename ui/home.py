@@ -6,6 +6,7 @@ from pathlib import Path
 
 import platformdirs
 
+from calibration.camera_store import CameraStore
 from calibration.dial_classes import PRESETS
 from calibration.dial_errors_store import ErrorStore
 from calibration.dials import DialStore
@@ -53,6 +54,11 @@ class Home:
     def dial_errors(self) -> ErrorStore:
         """The checks of the dials."""
         return ErrorStore(self.folder / "dials")
+
+    @property
+    def cameras(self) -> CameraStore:
+        """How each camera is set, and its models."""
+        return CameraStore(self.folder / "cameras")
 
     @property
     def handwheels(self) -> HandwheelStore:

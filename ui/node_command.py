@@ -75,7 +75,7 @@ def run_node(
         reach, name = reach_of(file), file.name
     else:
         reach = reach_of(home.folder)
-    seen = live_source(source)
+    seen = live_source(home, source)
     readers: tuple[DialReader | None, CollarReader | None] = (None, None)
     if dial is not None:
         model = load_camera(camera) if camera else None

@@ -35,6 +35,7 @@ from stream.service import Eyes, Service, run_until_signalled
 from stream.session import Tools
 from ui.home import Home
 from ui.output import tell
+from vision.camera_device import identity_of
 from vision.collar_reader import CollarReader
 from vision.dial_reader import DialReader
 from vision.live_source import LiveSource, is_live
@@ -161,8 +162,8 @@ def bench_service(home: Home, seed: int | None, network: str | None = None) -> S
     return _service(home, [eyes], network)
 
 
-def live_source(source: str) -> LiveSource:
-    """Return a camera by its number or address.
+def live_source(home: Home, source: str) -> LiveSource:
+    """Return a camera by its number, set as its owner said, or by its address.
 
     Raises
     ------
@@ -175,7 +176,8 @@ def live_source(source: str) -> LiveSource:
             "(http://… or rtsp://…); a recording is for read or sweep"
         )
         raise BadInputError(msg)
-    return LiveSource(source, time.monotonic)
+    known = home.cameras.settings(identity_of(int(source))) if source.isdigit() else None
+    return LiveSource(source, time.monotonic, known)
 
 
 def cameras_service(
@@ -199,13 +201,13 @@ def cameras_service(
     eyes = []
     for source, dial, camera in zip(sources, dial_of, camera_of, strict=True):
         model = load_camera(camera) if camera else None
-        eyes.append(_eyes(home, _source(source), home.dials.load(dial), model, wheels))
+        eyes.append(_eyes(home, _source(home, source), home.dials.load(dial), model, wheels))
     return _service(home, eyes, network)
 
 
-def _source(source: str) -> FrameSource:
+def _source(home: Home, source: str) -> FrameSource:
     name = source.removeprefix(NODE_PREFIX)
-    return NodeSource(checked_name(name)) if name != source else live_source(source)
+    return NodeSource(checked_name(name)) if name != source else live_source(home, source)
 
 
 T = TypeVar("T")

@@ -56,7 +56,7 @@ class LiveSource:
     ) -> None:
         self._spec = spec
         self._clock = clock
-        self._settings = settings or CameraSettings()
+        self.settings = settings or CameraSettings()
         self._open_number = open_number
         self._open = True
         self._index = 0
@@ -124,7 +124,7 @@ class LiveSource:
             raise SourceError(msg)
         if self._spec.isdigit():
             number = int(self._spec)
-            self.state = set_up(device, self._settings, identity_of(number))
+            self.state = set_up(device, self.settings, identity_of(number))
         return device
 
 
