@@ -8,9 +8,11 @@ written to a temporary name and renamed.
 import builtins
 import json
 import re
+import zlib
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Literal
+from zipfile import BadZipFile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +27,9 @@ Numbering = Literal["continuous", "balanced"]
 _FORMAT = 2
 _READABLE = (1, 2)
 """Formats that can be read: the first knew no turns counter."""
-_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]{0,63}")
+_SPOILT = (OSError, ValueError, KeyError, TypeError, EOFError, BadZipFile, zlib.error)
+"""What numpy raises where a file is no archive of arrays, or only the half of one."""
+_NAME = re.compile(r"[A-Za-z0-9]([A-Za-z0-9 ._-]{0,62}[A-Za-z0-9_-])?")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -147,8 +151,9 @@ def check_dial_name(name: str) -> str:
     """
     if not _NAME.fullmatch(name):
         msg = (
-            f"'{name}' cannot name a dial: use up to 64 letters, digits, blanks, dots, "
-            "dashes and underscores, beginning with a letter or digit."
+            f"{name!r} cannot name a dial: use up to 64 letters a to z, digits, blanks, dots, "
+            "dashes and underscores, with a letter or digit first and no blank or dot last; "
+            "--name gives another name than the folder's."
         )
         raise BadInputError(msg)
     return name
@@ -192,17 +197,17 @@ class DialStore:
         if path is None:
             raise BadInputError(self._unknown(name, version, versions))
         try:
-            with np.load(path, allow_pickle=False) as archive:
+            with path.open("rb") as file, np.load(file, allow_pickle=False) as archive:
                 return _unpack(archive)
-        except (OSError, ValueError, KeyError, TypeError) as error:
+        except _SPOILT as error:
             msg = f"The dial file {path} cannot be read ({error}): teach the dial again."
             raise BadInputError(msg) from error
 
     def _unknown(self, name: str, version: int | None, versions: dict[int, Path]) -> str:
         if versions:
             known = ", ".join(str(v) for v in versions)
-            return f"Dial '{name}' has no version {version}: known are {known}."
+            return f"Dial {name!r} has no version {version}: known are {known}."
         known = ", ".join(self.list())
         if not known:
-            return f"There is no dial '{name}', none was taught yet: run 'dial teach FOLDER'."
-        return f"There is no dial '{name}': known are {known}; teach it with 'dial teach FOLDER'."
+            return f"There is no dial {name!r}, none was taught yet: run 'dial teach FOLDER'."
+        return f"There is no dial {name!r}: known are {known}; teach it with 'dial teach FOLDER'."

@@ -152,6 +152,8 @@ def learn_needle(photos: list[LearnedPhoto], sheet: DialSheet, rim_mm: float) ->
     for reach in _REACHES:
         strips = [_strip(one, sheet, line, u, v) for one, line in zip(photos, lines, strict=True)]
         step = _colour(strips, u, v, radius)
+        if not np.linalg.norm(step) > 0:  # nothing stands out from the face, or it is not a number
+            raise _no_needle(photos[0])
         for strip, line in zip(strips, lines, strict=True):
             _recentre(strip, u, v, telling_axis(step), line, radius, reach)
     strips = [_strip(one, sheet, line, u, v) for one, line in zip(photos, lines, strict=True)]
@@ -168,11 +170,16 @@ def learn_needle(photos: list[LearnedPhoto], sheet: DialSheet, rim_mm: float) ->
 def _check_needle(one: LearnedPhoto, line: _Line, look: NeedleLook) -> None:
     """Refuse a photo in which no needle of the learned look lies where the owner read it."""
     u = look.u_mm[(look.u_mm > look.hub_mm) & (look.u_mm < min(look.tip_mm, look.rim_mm))]
-    at = (line.angle_rad, line.miss_mm)
-    seen, _ = scan_rows(_view(one, look), at, u)
-    if not len(u) or np.mean(seen.contrast > 0.4 * one.scale.scan.light) < _SEEN:
-        msg = (
-            f"I cannot make out the needle at {one.photo.reading_divisions:g} divisions in "
-            f"{one.photo.file}: check the reading and the pivot, or take the photo in softer light."
-        )
-        raise BadInputError(msg)
+    if not len(u):
+        raise _no_needle(one)
+    seen, _ = scan_rows(_view(one, look), (line.angle_rad, line.miss_mm), u)
+    if np.mean(seen.contrast > 0.4 * one.scale.scan.light) < _SEEN:
+        raise _no_needle(one)
+
+
+def _no_needle(one: LearnedPhoto) -> BadInputError:
+    return BadInputError(
+        f"I cannot make out the needle at {one.photo.reading_divisions:g} divisions in "
+        f"{one.photo.file}: check the reading, and which marks were clicked or taken as zero, or "
+        "take the photo in softer light."
+    )

@@ -43,7 +43,6 @@ def _load(photo: TeachingPhoto) -> NDArray[np.uint8]:
     if image is None:
         msg = f"The teaching photo {photo.file} is missing or no picture: take it again."
         raise BadInputError(msg)
-    _check_clicks(photo, image.shape[1], image.shape[0])
     return np.asarray(image, dtype=np.uint8)
 
 
@@ -190,6 +189,8 @@ def teach(
     chosen = sheet.photos[:photos]
     images = [_load(photo) for photo in chosen]
     camera = _camera_for(Path(folder), images, use=use_camera)
+    for photo, image in zip(chosen, images, strict=True):
+        _check_clicks(photo, image.shape[1], image.shape[0])
     free = not use_camera or not (Path(folder) / "camera.json").exists()
     sign = _polarity(sheet, _gray(images[0]), chosen[0], camera, free_camera=free)
     look = first_look(sheet, sign)
