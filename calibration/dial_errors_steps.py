@@ -9,9 +9,13 @@ import numpy as np
 from calibration.dial_errors import Float, MadeWith, planned_steps_mm
 from calibration.dials import TaughtDial
 from calibration.handwheels import Handwheel
+from calibration.handwheels_store import checked_wheel
 from readings import BadInputError, frozen_array
 
 MOST_STEPS = 500
+MOST_TURNS = 500.0
+"""Turns of the needle that a check may go over, or begin away from zero."""
+LARGEST_U_STEP_MM = 1.0
 
 _BLOCK_LIMITS_UM: dict[str, tuple[float, ...]] = {
     "k": (0.20, 0.30, 0.40, 0.50, 0.60),
@@ -69,16 +73,19 @@ def made_with(
     BadInputError
         If the words are none of these, or an uncertainty is missing or negative.
     """
-    text = words.strip()
-    if u_step_mm is not None and not (isfinite(u_step_mm) and u_step_mm >= 0):
-        msg = f"--u-step-mm {u_step_mm:g} cannot be used: give zero or more."
+    text = " ".join(words.split())
+    if u_step_mm is not None and not 0 <= u_step_mm <= LARGEST_U_STEP_MM:
+        msg = (
+            f"--u-step-mm {u_step_mm:g} cannot be used: give mm from 0 to {LARGEST_U_STEP_MM:g}, "
+            "like 0.0005 for half a micrometre."
+        )
         raise BadInputError(msg)
     found = _taught(text.lower(), wheels)
     if found is None:
         found = _from_words(text.lower(), longest_mm, known=u_step_mm is not None)
     if found is not None:
         return found if u_step_mm is None else MadeWith(found.name, u_step_mm, found.both_ways)
-    if not text or u_step_mm is None:
+    if not text or not text.isprintable() or u_step_mm is None:
         msg = (
             f"'{words}' is not known to make steps with: give blocks-k, blocks-0, blocks-1, "
             "blocks-2, wheel:X (a taught one), wheel:MM/DIVISIONS a turn, or other words with "
@@ -109,7 +116,7 @@ def _from_words(text: str, longest_mm: float, *, known: bool) -> MadeWith | None
         mm = float(wheel["mm"])
     except ValueError:
         return None
-    return handwheel_steps(Handwheel("x", mm, int(wheel["divisions"])))
+    return handwheel_steps(checked_wheel(Handwheel("x", mm, int(wheel["divisions"]))))
 
 
 def chosen_steps_mm(
@@ -131,10 +138,10 @@ def chosen_steps_mm(
         If they contradict each other, do not rise, or are fewer than 2 or more than 500.
     """
     if steps is not None:
-        if every_mm is not None or to_mm is not None:
-            msg = "give either --steps or --every and --to, not both."
+        if every_mm is not None or to_mm is not None or from_mm != 0.0:
+            msg = "give either --steps, or --from, --every and --to, not both."
             raise BadInputError(msg)
-        return _checked(_listed(steps))
+        return _checked(_listed(steps), dial)
     if to_mm is None:
         if dial.travel_mm is None or every_mm is not None:
             msg = "say how far the steps go: --to MM, or list them with --steps 0,0.1,0.2."
@@ -143,16 +150,22 @@ def chosen_steps_mm(
     if not (isfinite(from_mm) and isfinite(to_mm) and from_mm < to_mm):
         msg = f"steps from {from_mm:g} to {to_mm:g} mm cannot be made: --to lies above --from."
         raise BadInputError(msg)
-    if every_mm is None:
-        if (to_mm - from_mm) / dial.mm_per_turn > MOST_STEPS:
-            msg = (
-                f"{to_mm - from_mm:g} mm are more than {MOST_STEPS} turns of this dial: give "
-                "a shorter --to, or --every."
-            )
-            raise BadInputError(msg)
-        turn, marks = dial.mm_per_turn, dial.marks_per_turn
-        return _checked(planned_steps_mm(to_mm, turn, marks, from_mm))
-    return _checked(_evenly(from_mm, to_mm, every_mm))
+    if every_mm is not None:
+        return _checked(_evenly(from_mm, to_mm, every_mm), dial)
+    _demand_turns(np.array([from_mm, to_mm]), dial)
+    turn, marks = dial.mm_per_turn, dial.marks_per_turn
+    return _checked(planned_steps_mm(to_mm, turn, marks, from_mm), dial)
+
+
+def _demand_turns(steps: Float, dial: TaughtDial) -> None:
+    most_mm = MOST_TURNS * dial.mm_per_turn
+    if not np.all(np.abs(steps) <= most_mm):
+        farthest = float(steps[np.argmax(np.abs(steps))])
+        msg = (
+            f"a step at {farthest:g} mm is over {MOST_TURNS:g} turns of dial {dial.name} away: "
+            f"give steps within {most_mm:g} mm."
+        )
+        raise BadInputError(msg)
 
 
 def _evenly(from_mm: float, to_mm: float, every_mm: float) -> Float:
@@ -161,10 +174,16 @@ def _evenly(from_mm: float, to_mm: float, every_mm: float) -> Float:
         msg = f"--every {every_mm:g} mm makes no steps: give a length above zero."
         raise BadInputError(msg)
     count = (to_mm - from_mm) / every_mm
-    if count > MOST_STEPS:
+    if count > MOST_STEPS - 1 + 1e-9:
         msg = (
-            f"--every {every_mm:g} mm over {to_mm - from_mm:g} mm are {count:.0f} steps: up to "
-            f"{MOST_STEPS} are allowed."
+            f"--every {every_mm:g} mm over {to_mm - from_mm:g} mm makes over {MOST_STEPS} steps: "
+            "give longer ones, or a shorter --to."
+        )
+        raise BadInputError(msg)
+    if count < 1 - 1e-9:
+        msg = (
+            f"--every {every_mm:g} mm is longer than the {to_mm - from_mm:g} mm from --from to "
+            "--to: give shorter steps."
         )
         raise BadInputError(msg)
     whole = np.round(from_mm + every_mm * np.arange(int(count + 1e-9) + 1), 9)
@@ -175,15 +194,17 @@ def _listed(steps: str) -> Float:
     try:
         return np.array([float(word) for word in steps.split(",")])
     except ValueError as error:
-        msg = f"--steps {steps} is no list of numbers: give mm with commas, like 0,0.1,0.2."
+        msg = f"--steps {steps!r} is no list of numbers: give mm with commas, like 0,0.1,0.2."
         raise BadInputError(msg) from error
 
 
-def _checked(steps: Float) -> Float:
+def _checked(steps: Float, dial: TaughtDial) -> Float:
     if not 2 <= len(steps) <= MOST_STEPS:
-        msg = f"{len(steps)} step(s) were given: a check needs 2 to {MOST_STEPS}."
+        many = "1 step was" if len(steps) == 1 else f"{len(steps)} steps were"
+        msg = f"{many} given: a check needs 2 to {MOST_STEPS}."
         raise BadInputError(msg)
     if not (np.isfinite(steps).all() and np.all(np.diff(steps) > 1e-6)):
         msg = "the steps must rise: give each larger than the one before, in mm."
         raise BadInputError(msg)
+    _demand_turns(steps, dial)
     return frozen_array(steps)

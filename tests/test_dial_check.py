@@ -126,6 +126,15 @@ def test_a_slip_of_the_fingers_is_asked_again(run):
     assert "'ten' is no reading" in err
 
 
+def test_a_reading_taken_back_or_that_can_be_none_is_asked_again(run):
+    typed = typed_lines([*UP, *UP[::-1]]).replace("10.1\n", "60\n11.1\nb\n10.1\n", 1)
+    code, out, err = run(f"{CHECK} --json", "b\n" + typed)
+    assert code == 0
+    assert "There is no reading to take back." in err
+    assert "out by +50.0 divisions" in err
+    assert [1e3 * row["deviation_up_mm"] for row in strict(out)["steps"]][1] == pytest.approx(1.0)
+
+
 @pytest.mark.parametrize(("every", "last"), [(0.3, [0.9, 1.0]), (0.25, [0.75, 1.0])])
 def test_the_last_step_is_where_it_was_said_to_be(taught, every, last):
     dial = Home(taught).dials.load("dev1")
@@ -150,10 +159,10 @@ def test_the_last_step_is_where_it_was_said_to_be(taught, every, last):
         (CHECK, "0\nten\neleven\n\n", "is no reading"),
         (CHECK, "0\n1000\n-1000\nnan\n", "is no reading"),
         (CHECK.replace("0.1", "0"), "", "--every 0 mm makes no steps"),
-        (CHECK.replace("0.1", "1e-9"), "", "up to 500 are allowed"),
+        (CHECK.replace("0.1", "1e-9"), "", "makes over 500 steps"),
         (CHECK.replace("0.1", "nan"), "", "makes no steps"),
         (CHECK, "0\n10\n60\n", "out by +40.0 divisions"),
-        (f"{CHECK} --steps 0,0.1", "", "either --steps or --every"),
+        (f"{CHECK} --steps 0,0.1", "", "either --steps, or --from, --every"),
         (
             "dial check dev1 --steps 0,0.05,0.1 --made-with blocks-1 --typed",
             "0\n95\n90\n90\n95\n0\n",
@@ -380,6 +389,8 @@ def test_guides_and_records_carry_the_newest_check(run, checked):
 
 class Said:
     """Readings as given: (mm, whether turns are in it)."""
+
+    by_person = False
 
     def __init__(self, *readings):
         self._left = iter(readings)

@@ -28,8 +28,8 @@ from calibration.dial_errors import (
 )
 from calibration.dials import TaughtDial
 from readings import BadInputError, frozen_array
-from ui.check_steps import Step, StepReader, StepReading, steps_of
-from ui.output import put_table
+from ui.check_steps import TRIES, Step, StepReader, StepReading, steps_of
+from ui.output import put_table, tell
 
 MOST_RUNS = 20
 COLDEST_C, HOTTEST_C = -20.0, 60.0
@@ -115,9 +115,13 @@ def _gone_through(
     turn = request.dial.mm_per_turn
     values: list[float] = []
     sigmas: list[float] = []
-    begun, anchored = 0.0, False
-    for step in order:
+    begun, anchored, refused = 0.0, False, 0
+    while len(values) < len(order):
+        step = order[len(values)]
         reading = reader.read(step)
+        if reading is None:
+            _take_back(values, sigmas)
+            continue
         value = _near(reading, begun + step.step_mm, turn)
         if reading.turns_known and not anchored:  # the readings before it lie in the same turns
             shift = round((value - begun - step.step_mm) / turn) * turn
@@ -125,21 +129,41 @@ def _gone_through(
             begun, anchored = begun + shift, True
         if not values:
             begun = value - step.step_mm
-        _demand_plausible(step, value - begun - step.step_mm, request.dial)
+        why = _implausible(step, value - begun - step.step_mm, request.dial)
+        refused = refused + 1 if why else 0
+        if why:
+            _demand_another_try(why, reader, refused)
+            continue
         values.append(value)
         sigmas.append(reading.sigma_mm)
     return values, sigmas
 
 
-def _demand_plausible(step: Step, off_mm: float, dial: TaughtDial) -> None:
-    if abs(off_mm) <= PLAUSIBLE_TURNS * dial.mm_per_turn:
+def _take_back(values: list[float], sigmas: list[float]) -> None:
+    if not values:
+        tell("There is no reading to take back.")
         return
-    msg = (
+    values.pop()
+    sigmas.pop()
+
+
+def _implausible(step: Step, off_mm: float, dial: TaughtDial) -> str:
+    """Return why a reading so far off can be none; empty where it can."""
+    if abs(off_mm) <= PLAUSIBLE_TURNS * dial.mm_per_turn:
+        return ""
+    return (
         f"at {step.step_mm:g} mm (step {step.place} of {step.places}) the dial is out by "
-        f"{off_mm / dial.graduation_mm:+.1f} divisions: no dial's error; look at the step or "
-        "the reading and begin again, nothing was kept."
+        f"{off_mm / dial.graduation_mm:+.1f} divisions: no dial's error; look at the step and "
+        "the reading"
     )
-    raise BadInputError(msg)
+
+
+def _demand_another_try(why: str, reader: StepReader, refused: int) -> None:
+    """Tell a person what to do again; without one, or after a few tries, give the check up."""
+    if not reader.by_person or refused >= TRIES:
+        msg = f"{why}, and begin again: nothing was kept."
+        raise BadInputError(msg)
+    tell(f"{why[0].upper()}{why[1:]}, or type b to take back the one before.")
 
 
 def _near(reading: StepReading, expected_mm: float, turn_mm: float) -> float:

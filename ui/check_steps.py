@@ -26,6 +26,8 @@ MOST_PICTURES = 60
 """Pictures looked at for one step before it is given up."""
 TRIES = 3
 """How often a person may put a refused step right."""
+BACK = ("b", "back")
+"""What a person types to take the last reading back."""
 
 Ask = Callable[[str], str]
 
@@ -59,8 +61,11 @@ class StepReading:
 class StepReader(Protocol):
     """Gives the reading of one step after the other."""
 
-    def read(self, step: Step) -> StepReading:
-        """Return the reading of a step.
+    by_person: bool
+    """Whether somebody is there who can do a step again."""
+
+    def read(self, step: Step) -> StepReading | None:
+        """Return the reading of a step, None where the one before is taken back.
 
         Raises
         ------
@@ -107,22 +112,27 @@ def steps_of(steps_mm: np.ndarray, runs: int, *, both_ways: bool) -> list[Step]:
 class TypedSteps:
     """Readings typed by hand, in divisions counted in the rising direction."""
 
+    by_person = True
+
     def __init__(self, dial: TaughtDial, ask: Ask) -> None:
         self._dial = dial
         self._ask = ask
 
-    def read(self, step: Step) -> StepReading:
+    def read(self, step: Step) -> StepReading | None:
         """Ask for one reading in divisions; one that is none may be typed anew."""
         most = self._dial.marks_per_turn
         graduation = self._dial.graduation_mm
+        way_back = ", or b to take one back" if step.place == 2 else ""
         for _ in range(TRIES):
-            typed = self._ask(f"{step.words} Reading in divisions:")
+            typed = self._ask(f"{step.words} Reading in divisions{way_back}:")
+            if typed.lower() in BACK:
+                return None
             divisions = _typed_number(typed)
             if isfinite(divisions) and -most <= divisions <= most:
                 sigma_mm = EYE_DIVISIONS * graduation
                 return StepReading(divisions * graduation, sigma_mm, turns_known=False)
-            tell(f"'{typed}' is no reading: type divisions from {-most} to {most}.")
-        msg = f"'{typed}' at {step.step_mm:g} mm is no reading either; nothing was kept."
+            tell(f"{typed!r} is no reading: type divisions from {-most} to {most}.")
+        msg = f"{typed!r} at {step.step_mm:g} mm is no reading either; nothing was kept."
         raise BadInputError(msg)
 
 
@@ -147,6 +157,8 @@ def _refused(step: Step, reading: Reading | None, where: str = "") -> str:
 
 class PictureSteps:
     """One picture a step, from a folder, in natural order."""
+
+    by_person = False
 
     def __init__(
         self, pictures: FrameSource, dial: TaughtDial, camera: CameraModel | None, places: int
@@ -182,6 +194,8 @@ class CameraSteps:
     The camera is opened anew for every step, so that no picture is from before it.
     """
 
+    by_person = True
+
     def __init__(
         self, camera: FrameSource, dial: TaughtDial, model: CameraModel | None, ask: Ask
     ) -> None:
@@ -190,11 +204,14 @@ class CameraSteps:
         self._dial = dial
         self._ask = ask
 
-    def read(self, step: Step) -> StepReading:
+    def read(self, step: Step) -> StepReading | None:
         """Ask for the step and read it; a refused one may be put right twice."""
         last: Reading | None = None
+        way_back = " (b takes one back)" if step.place == 2 else ""
         for _ in range(TRIES):
-            self._ask(f"{step.words} Press Enter when it stands still.")
+            typed = self._ask(f"{step.words} Press Enter when it stands still{way_back}.")
+            if typed.lower() in BACK:
+                return None
             taken, last = self._settled(islice(self._camera.frames(), MOST_PICTURES))
             if taken is not None:
                 return taken

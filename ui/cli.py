@@ -358,7 +358,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return int(left.exit_code)
     except UsageProblem as error:
         if error.format_message():
-            tell(f"sparehand: {error.format_message()} Help: sparehand --help")
+            tell(f"sparehand: {error.format_message().rstrip('.')}. Help: sparehand --help")
         return 2
     except (typer.Abort, KeyboardInterrupt):
         return 130

@@ -8,6 +8,7 @@ from typing import Any
 import msgspec
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 _WIDEST = 10_000
 
@@ -38,15 +39,16 @@ def put_json(value: Any, *, indent: bool = False) -> None:  # noqa: ANN401 - JSO
 
 
 def put_table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
-    """Write a table to stdout."""
-    table = Table(title=title, title_justify="left")
+    """Write a table to stdout. What stands in it is shown as it is, brackets and all."""
+    table = Table()
     for column in columns:
         table.add_column(column)
     for row in rows:
-        table.add_row(*row)
+        table.add_row(*map(Text, row))
     console = Console()
     if not console.is_terminal:  # into a file or a pipe: nothing is cut
         console = Console(width=max(_least_width(table), console.width))
+    console.print(Text(title, style="italic"), soft_wrap=True)
     console.print(table)
 
 

@@ -13,7 +13,7 @@ from vision.sources import PICTURES, open_source
 
 
 def refuse_other_size(source: str, frame: Frame, camera: CameraModel | None) -> None:
-    """Refuse a single picture of another size than the camera model's.
+    """Refuse a single picture, or a video, of another size than the camera model's.
 
     Raises
     ------
@@ -95,7 +95,8 @@ def read_lines(
     Raises
     ------
     SourceError
-        If the source is missing, unreadable, empty, or a single picture of the wrong size.
+        If the source is missing, unreadable, empty, or a single picture or a video of the wrong
+        size.
     """
     camera = load_camera(camera_file) if camera_file else None
     reader = DialReader(dial, camera)
@@ -104,7 +105,7 @@ def read_lines(
     still = Path(source).is_dir()
     try:
         for frame in pictures.frames():
-            if single:
+            if frame.index == 0 and not still:
                 refuse_other_size(source, frame, camera)
             if still:
                 reader.reset()

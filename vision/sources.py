@@ -7,6 +7,7 @@ with the flag "unreadable file"; only a source that has nothing at all is an err
 
 import re
 from collections.abc import Iterator
+from math import isfinite
 from pathlib import Path
 
 import cv2
@@ -129,13 +130,19 @@ def _open_picture(path: Path, fps: float) -> PictureSource:
 
 
 def _open_video(path: Path, fps: float) -> VideoSource:
-    capture = cv2.VideoCapture(str(path))
+    capture = _capture(path)
     good = capture.isOpened() and capture.grab()
     capture.release()
     if not good:
         msg = f"{path} cannot be opened as a video, or holds no frame: export it as MP4 (H.264)."
         raise SourceError(msg)
-    return VideoSource(str(path), cv2.VideoCapture(str(path)), fps)
+    return VideoSource(str(path), _capture(path), fps)
+
+
+def _capture(path: Path) -> cv2.VideoCapture:
+    """Open a video by FFmpeg where it is built in: the other decoders print lines of their own."""
+    known = cv2.videoio_registry.getBackends()
+    return cv2.VideoCapture(str(path), cv2.CAP_FFMPEG if cv2.CAP_FFMPEG in known else cv2.CAP_ANY)
 
 
 def open_source(spec: str | Path, *, fps: float = 15.0) -> FrameSource:
@@ -149,8 +156,8 @@ def open_source(spec: str | Path, *, fps: float = 15.0) -> FrameSource:
         If it is missing, unreadable, of an unknown kind or empty, or `fps` is not positive.
     """
     path = Path(spec)
-    if not fps > 0:
-        msg = f"{fps:g} frames a second were given: the rate must be above zero."
+    if not (isfinite(fps) and fps > 0):
+        msg = f"{fps:g} frames a second were given: the rate must be above zero and finite."
         raise SourceError(msg)
     if not path.exists():
         msg = f"There is no {path}: give a folder of pictures, a picture or a video file."
