@@ -18,6 +18,7 @@ import zmq
 from readings import FrameSource, SparehandError
 from stream.cameras import Cameras, Eyes
 from stream.card import Card, put_card, take_card_away
+from stream.faults import flag_trouble
 from stream.given import Tools
 from stream.guard import Guard, Listening
 from stream.inbox import Inbox
@@ -247,10 +248,17 @@ class Service:
             readings_per_s=camera.readings_per_s,
             last_reading_age_s=camera.last_reading_age_s,
             source=camera.name,
-            troubles=troubles,
+            troubles=_with_the_camera(troubles, lost=camera.state == "lost"),
             cameras=parts.cameras.health(),
             nodes=parts.nodes.health(),
         )
+
+
+def _with_the_camera(troubles: tuple[Trouble, ...], *, lost: bool) -> tuple[Trouble, ...]:
+    """Name a lost camera at once: the session, which asks by its own beat, may be a beat late."""
+    if not lost or any(trouble.name == "camera gone" for trouble in troubles):
+        return troubles
+    return (*troubles, flag_trouble("camera gone"))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

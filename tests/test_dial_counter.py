@@ -180,7 +180,7 @@ def test_a_counter_is_kept(dials, tmp_path):
     [
         ("counter_turns", 1, "whole number from 2 to 60"),
         ("counter_turns", "ten", "whole number from 2 to 60"),
-        ("counter_clockwise", "yes", "True or False"),
+        ("counter_clockwise", "yes", "true or false"),
     ],
 )
 def test_what_owners_may_say_of_a_counter(faces_dir, tmp_path, key, value, says):
