@@ -5,7 +5,7 @@ folder, `BookReader` any number of readers beside it; `check_book` says whether
 all is as it was written. Insert only: what changes is a new row.
 """
 
-from records.book import Book
+from records.book import Book, Size
 from records.check import Damage
 from records.database import book_path
 from records.errors import (
@@ -34,6 +34,7 @@ __all__ = [
     "OpenSweep",
     "SetupLine",
     "SetupState",
+    "Size",
     "SweepState",
     "Wanted",
     "book_path",

@@ -4,6 +4,8 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, Literal
 
+import msgspec
+
 from readings import BadInputError, Sample, Sense
 from records import queries, rules, scratch
 from records import tables as t
@@ -12,6 +14,16 @@ from records.photos import keep_photo
 from records.plain import name_text, to_object_text, utc_text
 from records.queries import OpenSweep, SetupLine
 from records.writer import Writer
+
+
+class Size(msgspec.Struct, frozen=True):
+    """A size as a person entered it, and what it was taken with."""
+
+    key: str
+    label: str
+    value: float
+    unit: str
+    tool: str
 
 
 class Book(Writer):
@@ -51,8 +63,13 @@ class Book(Writer):
         *,
         operation_id: int | None = None,
         tolerance_source: str | None = None,
+        machine: str | None = None,
+        again_of: int | None = None,
     ) -> int:
-        """Begin a setup of a part; `settings` is what the guide was started with."""
+        """Begin a setup of a part; `settings` is what the guide was started with.
+
+        `again_of` is the setup that this one repeats on another part.
+        """
         with self._pen.transaction() as connection:
             rules.require_record(connection, t.part, part_id)
             if operation_id is not None:
@@ -68,7 +85,9 @@ class Book(Writer):
                 tolerance_source=tolerance_source,
                 settings=to_object_text(settings),
                 program_version=self._program_version,
-                at_utc=self._stamp(),
+                at_utc=self.stamp(),
+                machine=machine,
+                again_of_uid=rules.uid_of_setup(connection, again_of),
             )
 
     def resume_setup(self, setup_id: int, body: Mapping[str, Any]) -> None:
@@ -116,7 +135,7 @@ class Book(Writer):
                 setup_id=setup_id,
                 by_setup_id=by_setup_id,
                 reason=reason,
-                at_utc=self._stamp(),
+                at_utc=self.stamp(),
             )
 
     def open_setups(self) -> list[SetupLine]:
@@ -127,8 +146,24 @@ class Book(Writer):
     # ---- what belongs to a setup
 
     def add_instrument(self, setup_id: int, kind: str, snapshot: Mapping[str, Any]) -> int:
-        """Keep an instrument as it was known when it was used."""
-        return self._add(t.instrument_snapshot, setup_id, kind=kind, body=to_object_text(snapshot))
+        """Keep an instrument as it was known when it was used; found by its "name"."""
+        name = snapshot.get("name")
+        return self._add(
+            t.instrument_snapshot,
+            setup_id,
+            kind=kind,
+            body=to_object_text(snapshot),
+            name=name if isinstance(name, str) else None,
+        )
+
+    def add_sizes(self, setup_id: int, sizes: Sequence[Size]) -> None:
+        """Keep sizes that were taken by hand; of one key the last one kept counts."""
+        with self._pen.transaction() as connection:
+            rules.require_open_setup(connection, setup_id)
+            for size in sizes:
+                self._pen.insert(
+                    t.size, setup_id=setup_id, **msgspec.structs.asdict(size), at_utc=self.stamp()
+                )
 
     def add_result(
         self,
@@ -163,7 +198,7 @@ class Book(Writer):
                 line_id=line_id,
                 who=who,
                 ticked=ticked,
-                at_utc=self._stamp(),
+                at_utc=self.stamp(),
             )
 
     def add_photo(
@@ -277,7 +312,7 @@ class Book(Writer):
                     kind="sweep",
                     schema_version=schema,
                     body=to_object_text(result),
-                    at_utc=self._stamp(),
+                    at_utc=self.stamp(),
                 )
             self._end(sweep_id, state, refused, flags)
 
@@ -291,7 +326,7 @@ class Book(Writer):
     def put_session_state(self, key: str, state: bytes) -> None:
         """Keep what a live session needs to go on; overwrites, and is no record."""
         with self._pen.transaction() as connection:
-            scratch.put(connection, key, state, self._stamp())
+            scratch.put(connection, key, state, self.stamp())
 
     def get_session_state(self, key: str) -> bytes | None:
         """Return what was kept under `key`, None where nothing was.

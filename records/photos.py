@@ -21,6 +21,12 @@ def sha256_of(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()
 
 
+def sha256_of_file(path: Path) -> str:
+    """Return the SHA-256 of a file of any size."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
 def keep_photo(home: Path, jpeg: bytes) -> str:
     """Write a photo so that it is on the disk when this returns, and return its SHA-256.
 

@@ -1,5 +1,6 @@
 """What the writer and the readers both ask of an open book."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Literal
@@ -7,6 +8,7 @@ from typing import Any, Literal
 import sqlalchemy as sa
 
 from records import tables as t
+from records.plain import to_json_text
 
 SetupState = Literal["open", "finished", "abandoned"]
 SweepState = Literal["open", "complete", "incomplete", "void"]
@@ -33,6 +35,7 @@ class SetupLine:
     superseded_by: int | None
     sweeps: int
     photos: int
+    machine: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +53,8 @@ class OpenSweep:
 class Wanted:
     """Which setups to list, the newest first; None leaves a field free.
 
-    `before_id` goes on where an earlier list ended.
+    `before_id` goes on where an earlier list ended. `since` and `until` are days or moments
+    in UTC as ISO 8601 text, both included. `instrument` is its name.
     """
 
     limit: int = 50
@@ -60,6 +64,12 @@ class Wanted:
     guide: str | None = None
     state: SetupState | None = None
     verdict: str | None = None
+    operation: str | None = None
+    machine: str | None = None
+    station: str | None = None
+    instrument: str | None = None
+    since: str | None = None
+    until: str | None = None
 
 
 _ENDING = t.setup_event.alias("ending")
@@ -95,6 +105,7 @@ def _setup_select() -> sa.Select[Any]:
         t.superseded_by.c.by_setup_id.label("superseded_by"),
         _count(t.sweep).label("sweeps"),
         _count(t.photo).label("photos"),
+        t.setup.c.machine,
     ).select_from(whole)
 
 
@@ -111,14 +122,38 @@ def setup_lines(connection: sa.Connection, wanted: Wanted) -> list[SetupLine]:
         t.part.c.name: wanted.part,
         t.setup.c.guide: wanted.guide,
         _ENDING.c.verdict: wanted.verdict,
+        t.operation.c.name: wanted.operation,
+        t.setup.c.machine: wanted.machine,
+        t.setup.c.station: wanted.station,
         _STATE: wanted.state,
     }
     for column, value in filters.items():
         if value is not None:
             query = query.where(column == value)
-    if wanted.before_id is not None:
-        query = query.where(t.setup.c.id < wanted.before_id)
+    for condition in _bounds(wanted):
+        query = query.where(condition)
     return [SetupLine(*row) for row in connection.execute(query)]
+
+
+def _bounds(wanted: Wanted) -> Iterator[sa.ColumnElement[bool]]:
+    if wanted.before_id is not None:
+        yield t.setup.c.id < wanted.before_id
+    if wanted.since is not None:
+        yield t.setup.c.at_utc >= wanted.since
+    if wanted.until is not None:
+        # a day includes its moments: "~" sorts after all that may follow
+        yield t.setup.c.at_utc <= wanted.until + "~"
+    if wanted.instrument is not None:
+        yield sa.exists().where(
+            t.instrument_snapshot.c.setup_id == t.setup.c.id, _is_named(wanted.instrument)
+        )
+
+
+def _is_named(name: str) -> sa.ColumnElement[bool]:
+    """Match an instrument's name, also where format 0001 kept it in the body alone."""
+    column, body = t.instrument_snapshot.c.name, t.instrument_snapshot.c.body
+    within = f'"name":{to_json_text(name)}'
+    return (column == name) | (column.is_(None) & body.contains(within, autoescape=True))
 
 
 def setup_line(connection: sa.Connection, setup_id: int) -> SetupLine | None:

@@ -42,7 +42,7 @@ class BookReader:
         path = require_book(home)
         reader = cls(home, reader_engine(path))
         try:
-            with reader._reading() as connection:
+            with reader.reading() as connection:
                 require_present_format(connection, path)
         except BaseException:
             reader.close()
@@ -65,13 +65,14 @@ class BookReader:
         self._engine.dispose()
 
     @contextmanager
-    def _reading(self) -> Iterator[sa.Connection]:
+    def reading(self) -> Iterator[sa.Connection]:
+        """Hold one state of the book for several questions of this package."""
         with told(book_path(self.home)), self._engine.connect() as connection, connection.begin():
             yield connection
 
     def list_setups(self, limit: int = 50, wanted: Wanted | None = None) -> list[SetupLine]:
         """Return the newest setups first; `wanted`, where given, says which and how many."""
-        with self._reading() as connection:
+        with self.reading() as connection:
             return queries.setup_lines(connection, wanted or Wanted(limit=limit))
 
     def show_setup(self, setup_id: int, *, with_samples: bool = True) -> Json:
@@ -88,7 +89,7 @@ class BookReader:
         BadInputError
             If there is no such setup.
         """
-        with self._reading() as connection:
+        with self.reading() as connection:
             return show.setup_in_full(connection, self.home, setup_id, with_samples=with_samples)
 
     def samples(self, sweep_id: int) -> Sweep:
@@ -99,17 +100,17 @@ class BookReader:
         BadInputError
             If there is no such sweep.
         """
-        with self._reading() as connection:
+        with self.reading() as connection:
             return show.sweep_with_samples(connection, sweep_id)
 
     def open_sweeps(self) -> list[OpenSweep]:
         """Return the sweeps that were begun and not ended."""
-        with self._reading() as connection:
+        with self.reading() as connection:
             return queries.open_sweeps(connection)
 
     def check(self) -> list[Damage]:
         """Walk the database, the chain of hashes and the photos; an empty list is a whole book."""
-        with self._reading() as connection:
+        with self.reading() as connection:
             return check_open_book(connection, self.home)
 
 

@@ -21,6 +21,15 @@ def require_record(connection: sa.Connection, table: sa.Table, row_id: int) -> N
         raise unknown(table.name, row_id)
 
 
+def uid_of_setup(connection: sa.Connection, setup_id: int | None) -> str | None:
+    """Return the name that tells a setup apart world-wide; None is none and allowed."""
+    if setup_id is None:
+        return None
+    require_record(connection, t.setup, setup_id)
+    uid: str | None = connection.scalar(sa.select(t.setup.c.uid).where(t.setup.c.id == setup_id))
+    return uid
+
+
 def require_open_setup(connection: sa.Connection, setup_id: int) -> None:
     """Refuse to add to a setup that was finished or abandoned."""
     state = queries.setup_state(connection, setup_id)
@@ -106,6 +115,10 @@ def require_supersedable(connection: sa.Connection, setup_id: int, by_setup_id: 
         raise BadInputError(msg)
     if line.superseded_by is not None:
         msg = f"Setup {setup_id} was superseded by setup {line.superseded_by} already."
+        raise BadInputError(msg)
+    by_line = queries.setup_line(connection, by_setup_id)
+    if by_line is None or by_line.job != line.job:
+        msg = f"Setup {by_setup_id} belongs to another job than setup {setup_id}: name one of it."
         raise BadInputError(msg)
     if by_setup_id <= setup_id:
         msg = f"Setup {by_setup_id} is not later than {setup_id}: only a later one supersedes."

@@ -43,6 +43,7 @@ def setup_in_full(
         "supersedes": _superseded(connection, setup_id),
         "events": events,
         "instruments": _rows(connection, t.instrument_snapshot, setup_id=setup_id),
+        "sizes": _rows(connection, t.size, setup_id=setup_id),
         "sweeps": _sweeps(connection, setup_id, with_samples),
         "results": _rows(connection, t.result, setup_id=setup_id),
         "ticks": [

@@ -10,7 +10,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-FORMAT = "0001"
+FORMAT = "0002"
 """The newest migration's revision; a test compares it with the migrations."""
 
 APPLICATION_ID = 0x53706864
@@ -34,8 +34,10 @@ def _table(name: str, *items: sa.Column[Any] | sa.Constraint) -> sa.Table:
     return sa.Table(name, metadata, sa.Column("id", sa.Integer, primary_key=True), *items)
 
 
-def _col(name: str, kind: type[_Kind], *, null: bool = False) -> sa.Column[Any]:
-    return sa.Column(name, kind, nullable=null)
+def _col(
+    name: str, kind: type[_Kind], *, null: bool = False, index: bool = False
+) -> sa.Column[Any]:
+    return sa.Column(name, kind, nullable=null, index=index)
 
 
 def _ref(target: str, name: str = "", *, null: bool = False, index: bool = True) -> sa.Column[Any]:
@@ -80,15 +82,20 @@ setup = _table(
     _col("uid", sa.Text),
     _ref("part"),
     _ref("operation", null=True),
-    _col("guide", sa.Text),
+    _col("guide", sa.Text, index=True),
     _col("title", sa.Text),
     _col("tolerance_mm", sa.Float, null=True),
     _col("tolerance_source", sa.Text, null=True),
     _col("settings", sa.Text),
     _col("program_version", sa.Text),
-    _col("at_utc", sa.Text),
+    _col("at_utc", sa.Text, index=True),
+    _col("machine", sa.Text, null=True),
+    _col("station", sa.Text, null=True),
+    _col("again_of_uid", sa.Text, null=True),
     sa.UniqueConstraint("uid"),
 )
+"""`station` names the home whose service works at the setup, where several share one book;
+`again_of_uid` the setup that this one repeats on another part."""
 
 setup_event = _table(
     "setup_event",
@@ -116,7 +123,21 @@ instrument_snapshot = _table(
     _col("kind", sa.Text),
     _col("body", sa.Text),
     _col("at_utc", sa.Text),
+    _col("name", sa.Text, null=True, index=True),
 )
+"""`name` repeats the body's "name", for finding; a book of format 0001 did not keep it apart."""
+
+size = _table(
+    "size",
+    _ref("setup"),
+    _col("key", sa.Text),
+    _col("label", sa.Text),
+    _col("value", sa.Float),
+    _col("unit", sa.Text),
+    _col("tool", sa.Text),
+    _col("at_utc", sa.Text),
+)
+"""A size that a person took by hand and entered; of two with one key the later one counts."""
 
 sweep = _table(
     "sweep",
@@ -185,8 +206,19 @@ photo = _table(
     _one_of("kind", "raw", "annotated"),
 )
 
+imported = _table(
+    "imported",
+    _ref("job"),
+    _col("book_uid", sa.Text),
+    _col("archive_sha256", sa.Text),
+    _col("setups", sa.Integer),
+    _col("program_version", sa.Text),
+    _col("at_utc", sa.Text),
+)
+"""Setups of a job that came from another book: which one, and out of which archive."""
+
 RECORDS: dict[str, sa.Table] = {
-    table.name: table
+    str(table.name): table
     for table in (
         book,
         job,
@@ -202,6 +234,8 @@ RECORDS: dict[str, sa.Table] = {
         result,
         tick,
         photo,
+        size,
+        imported,
     )
 }
 """The tables whose rows are records: insert only, each row sealed in the chain."""

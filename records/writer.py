@@ -86,6 +86,16 @@ class Writer:
                 raise
         return book
 
+    @property
+    def pen(self) -> Pen:
+        """What writes the records, for the other modules of this package."""
+        return self._pen
+
+    @property
+    def program_version(self) -> str:
+        """The version that writes."""
+        return self._program_version
+
     def __enter__(self) -> Self:
         return self
 
@@ -110,10 +120,11 @@ class Writer:
                     t.book,
                     uid=self._new_uid(),
                     program_version=self._program_version,
-                    at_utc=self._stamp(),
+                    at_utc=self.stamp(),
                 )
 
-    def _stamp(self) -> str:
+    def stamp(self) -> str:
+        """Return the present moment as the book keeps it."""
         return utc_text(self._now())
 
     def _ensure(
@@ -123,7 +134,7 @@ class Writer:
             if parent is not None:
                 rules.require_record(connection, parent, int(identity[f"{parent.name}_id"]))
             found: int | None = connection.scalar(sa.select(table.c.id).filter_by(**identity))
-            return found or self._pen.insert(table, **identity, at_utc=self._stamp())
+            return found or self._pen.insert(table, **identity, at_utc=self.stamp())
 
     def _add(
         self, table: sa.Table, setup_id: int, *, sweep_id: int | None = None, **values: Cell
@@ -133,7 +144,7 @@ class Writer:
             rules.require_own_sweep(connection, setup_id, sweep_id)
             if sweep_id is not None:
                 values["sweep_id"] = sweep_id
-            return self._pen.insert(table, setup_id=setup_id, **values, at_utc=self._stamp())
+            return self._pen.insert(table, setup_id=setup_id, **values, at_utc=self.stamp())
 
     def _event(self, setup_id: int, state: str, body: Mapping[str, Any]) -> None:
         self._pen.insert(
@@ -142,7 +153,7 @@ class Writer:
             state=state,
             verdict=body.get("verdict"),
             body=to_object_text(body),
-            at_utc=self._stamp(),
+            at_utc=self.stamp(),
         )
 
     def _end(self, sweep_id: int, state: str, refused: int, flags: Sequence[str]) -> None:
@@ -152,5 +163,5 @@ class Writer:
             state=state,
             refused=refused,
             flags=to_json_text(list(flags)),
-            at_utc=self._stamp(),
+            at_utc=self.stamp(),
         )

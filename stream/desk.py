@@ -56,7 +56,19 @@ def begin_order(
         "surface": guide.surface,
         "sizes": dict(state.task.sizes),
     }
-    return SetupCard(job, part, operation, key, guide.title, tolerance, settings), state
+    card = SetupCard(
+        job,
+        part,
+        operation,
+        key,
+        guide.title,
+        tolerance,
+        settings,
+        tolerance_source=_name_or_none(args, "tolerance_source"),
+        machine=_name_or_none(args, "machine"),
+        again_of=_number_or_none(args, "again_of"),
+    )
+    return card, state
 
 
 def _sizes(guide: Guide, given: object) -> tuple[tuple[str, float], ...]:
@@ -129,6 +141,18 @@ def _name(args: Mapping[str, Any], what: str) -> str:
     if isinstance(value, str) and 0 < len(value.strip()) <= LONGEST_NAME:
         return " ".join(value.split())
     msg = f"{what} is {_short(value)}: give it a name of 1 to {LONGEST_NAME} characters."
+    raise BadInputError(msg)
+
+
+def _name_or_none(args: Mapping[str, Any], what: str) -> str | None:
+    return None if args.get(what) in (None, "") else _name(args, what)
+
+
+def _number_or_none(args: Mapping[str, Any], what: str) -> int | None:
+    value = args.get(what)
+    if value is None or (isinstance(value, int) and not isinstance(value, bool)):
+        return value
+    msg = f"{what} is {_short(value)}: give a setup's number, as `records list` shows it."
     raise BadInputError(msg)
 
 

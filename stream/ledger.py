@@ -9,8 +9,8 @@ from datetime import datetime
 from typing import Any, Literal
 
 from readings import Sample, Sense
-from records import Book
-from setups import Finish, KeepMeasured, KeepResult, KeepTick, KeepTurn, SetupState
+from records import Book, Size
+from setups import GUIDES, Finish, KeepMeasured, KeepResult, KeepTick, KeepTurn, SetupState
 from stream.given import Publish, Seen
 from stream.keeping import plain, result_body
 from stream.messages import Result, Saved
@@ -47,6 +47,9 @@ class SetupCard:
     title: str
     tolerance_mm: float
     settings: Mapping[str, Any]
+    tolerance_source: str | None = None
+    machine: str | None = None
+    again_of: int | None = None
 
 
 class Ledger:
@@ -88,6 +91,9 @@ class Ledger:
             card.tolerance_mm,
             card.settings,
             operation_id=operation_id,
+            tolerance_source=card.tolerance_source,
+            machine=card.machine,
+            again_of=card.again_of,
         )
         for kind, snapshot in snapshots.items():
             self._book.add_instrument(self.setup_id, kind, snapshot)
@@ -184,6 +190,14 @@ class Ledger:
         self._book.add_tick(
             self.setup_id, tick.checklist, tick.line, tick.who, ticked=effect.ticked
         )
+
+    def keep_sizes(self, state: SetupState) -> None:
+        """Keep the sizes that a person took by hand, each with its tool."""
+        sizes = [
+            Size(size.key, size.label, state.task.size(size.key), size.unit, size.tool)
+            for size in GUIDES[state.guide].sizes
+        ]
+        self._book.add_sizes(self.setup_id, sizes)
 
     def keep_turn(self, effect: KeepTurn, refused: int) -> None:
         """End the sweep with its result, or as void."""

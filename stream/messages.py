@@ -297,7 +297,8 @@ class Answer:
 
 
 COMMANDS: dict[str, str] = {
-    "begin": "start a setup: guide, job, part, operation, tolerance_mm, diameter_mm, sizes",
+    "begin": "start a setup: guide, job, part, operation, tolerance_mm, diameter_mm, sizes, "
+    "tolerance_source, machine, again_of (the setup it repeats)",
     "next": "the person touched next",
     "mark": "a key, pedal or palm: next, or begin and end a turn by hand; again undoes: by",
     "touch": "the person touched a checklist line: checklist, line, who",

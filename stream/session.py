@@ -360,6 +360,8 @@ class Session:
             self._keep(effect, after)
         if after is kept.state:
             return bool(effects)
+        if after.step != kept.state.step and step_of(kept.state).kind == "sizes":
+            self._ledger.keep_sizes(after)
         finished = kept.finished or any(isinstance(effect, Finish) for effect in effects)
         self._adopt(replace(kept, state=after, finished=finished))
         if after.step != kept.state.step:

@@ -14,16 +14,24 @@ import tempfile
 from pathlib import Path
 
 import msgspec
-from records_kit import START, batch, begin_setup, open_book, tiny_jpeg, whole_setup
+from records_kit import (
+    START,
+    batch,
+    begin_setup,
+    import_another,
+    open_book,
+    tiny_jpeg,
+    whole_setup,
+)
 
 from records import BookReader, book_path
 from records.tables import FORMAT
 
 
-def write_scenes(home):
+def write_scenes(home, elsewhere):
     with open_book(home) as book:
         first = whole_setup(book, verdict="outside", tolerance_source="the owner's drawing")
-        second = whole_setup(book)
+        second = whole_setup(book, machine="bench mill", again_of=first)
         book.supersede(first, second, "the part had moved under the clamp")
         given_up = begin_setup(book, part="gear-case end 2")
         book.begin_sweep(given_up, "rough", None, START, kind="stops")
@@ -36,6 +44,7 @@ def write_scenes(home):
         book.append_samples(sweep, 0, batch(0))
         book.resume_setup(cut_short, {"why": "restart"})
         book.put_session_state("live", b'{"step":2}')
+        import_another(book, elsewhere)
 
 
 def what_it_says(home):
@@ -55,8 +64,8 @@ def main(folder):
     if kept.exists():
         sys.exit(f"{kept} is kept as it is: remove nothing, add the next format beside it")
     with tempfile.TemporaryDirectory() as made:
-        home = Path(made)
-        write_scenes(home)
+        home = Path(made) / "home"
+        write_scenes(home, Path(made))
         says = msgspec.json.format(msgspec.json.encode(what_it_says(home)))
         folder.mkdir(exist_ok=True)
         shutil.copytree(home / "photos", folder / f"{name}_photos")

@@ -8,7 +8,9 @@ import cv2
 import numpy as np
 
 from readings import Sample
-from records import Book
+from records import Book, BookReader, Size
+from records.exporting import export_job
+from records.importing import import_job
 
 START = datetime(2026, 3, 2, 8, 0, 0, tzinfo=UTC)
 VERSION = "0.1.0"
@@ -24,14 +26,14 @@ class TickingClock:
         return next(self._moments)
 
 
-def counted_uids():
-    numbers = itertools.count(1)
+def counted_uids(first=1):
+    numbers = itertools.count(first)
     return lambda: f"{next(numbers):032x}"
 
 
-def open_book(home, clock=None):
+def open_book(home, clock=None, first_uid=1):
     return Book.open(
-        home, program_version=VERSION, now=clock or TickingClock(), new_uid=counted_uids()
+        home, program_version=VERSION, now=clock or TickingClock(), new_uid=counted_uids(first_uid)
     )
 
 
@@ -84,8 +86,19 @@ def whole_setup(book, verdict="inside", **more):
     setup_id = begin_setup(book, **more)
     book.add_tick(setup_id, "before-hands", "isolated", "the machinist", True)
     book.add_instrument(setup_id, "dial", {"name": "dev1", "division_mm": 0.01, "checked": None})
+    book.add_sizes(setup_id, [Size("diameter", "Diameter of the bore", 52.0, "mm", "bore gauge")])
     sweep_id = whole_sweep(book, setup_id)
     book.add_photo(setup_id, tiny_jpeg(), "at the first turn", "raw", {}, sweep_id=sweep_id)
     book.add_result(setup_id, "centring", 1, {"offset_x_mm": -0.12, "offset_y_mm": 0.0})
     book.finish_setup(setup_id, {"verdict": verdict, "eccentricity_mm": 0.003})
     return setup_id
+
+
+def import_another(book, folder):
+    """Bring in a job of one setup from another book, made and exported in `folder`."""
+    with open_book(folder / "another", first_uid=1000) as other:
+        whole_setup(other, part="gear-case end 4")
+    job = "winding gear of the lower lock"
+    with BookReader.open(folder / "another") as reader:
+        export_job(reader, job, folder / "job.zip", exported_utc="", program_version=VERSION)
+    return import_job(book, folder / "job.zip")

@@ -45,8 +45,8 @@ def serve(tmp_path):
 
 @pytest.fixture
 def kept_book(tmp_path):
-    shutil.copy(DATA / "book_v0001.sqlite3", book_path(tmp_path))
-    shutil.copytree(DATA / "book_v0001_photos", tmp_path / "photos")
+    shutil.copy(DATA / "book_v0002.sqlite3", book_path(tmp_path))
+    shutil.copytree(DATA / "book_v0002_photos", tmp_path / "photos")
 
 
 def test_a_setup_begins_without_typing(serve):
@@ -91,8 +91,8 @@ def test_an_empty_home_says_that_there_is_no_book_yet(serve):
 def test_the_list_opens_a_record_and_closes_it(serve, kept_book):
     page, _ = serve("page_records.py")
     labels = [button.label for button in page.button]
-    assert [label[0] for label in labels] == ["4", "3", "2", "1"]
-    assert "gear" in labels[3]
+    assert [label[0] for label in labels] == ["5", "4", "3", "2", "1"]
+    assert "gear" in labels[4]
     page.button(key="open-1").click().run()
     assert not page.exception
     assert page.header[0].value == "Setup 1: Centre the spindle on a bore"

@@ -13,6 +13,7 @@ from records_kit import (
     START,
     batch,
     begin_setup,
+    import_another,
     open_book,
     tiny_jpeg,
     whole_setup,
@@ -261,6 +262,7 @@ def written(tmp_path_factory):
     home = tmp_path_factory.mktemp("written")
     with open_book(home) as book:
         book.supersede(whole_setup(book), whole_setup(book), "again")
+        import_another(book, tmp_path_factory.mktemp("elsewhere"))
     return home
 
 

@@ -8,7 +8,7 @@ import sqlite3
 from contextlib import closing
 
 import pytest
-from records_kit import begin_setup, open_book, tiny_jpeg, whole_setup
+from records_kit import begin_setup, import_another, open_book, tiny_jpeg, whole_setup
 
 from readings import BookError
 from records import BookDamagedError, BookReader, book_path, check_book
@@ -22,6 +22,7 @@ def written(tmp_path_factory):
     with open_book(home) as book:
         book.supersede(whole_setup(book), whole_setup(book), "the part had moved")
         book.put_session_state("live", b"step 2")
+        import_another(book, tmp_path_factory.mktemp("elsewhere"))
     return home
 
 
