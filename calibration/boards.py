@@ -1,4 +1,4 @@
-"""Boards that a camera is calibrated with: where their corners lie, in mm.
+"""Boards that a camera is calibrated with: where their corners lie, in mm, and views of them.
 
 A chessboard is told by its inner corners; a ChArUco board by its squares, so that a part of
 it is enough and a mirrored print is found out.
@@ -59,3 +59,36 @@ class Board:
 
 OUR_BOARD = Board("charuco", 9, 6, 25.0)
 """What `print board` prints on A4 and Letter, landscape."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class View:
+    """One view of a board: its name, and the corners seen, (n, 3) in mm and (n, 2) in pixels.
+
+    `size` is the picture's width and height, `blur_px` how wide its edges are.
+    """
+
+    name: str
+    points_mm: Float
+    points_px: Float
+    size: tuple[int, int]
+    blur_px: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A picture or view that was not used, and why."""
+
+    name: str
+    reason: str
+
+
+def shift_px(one: View, other: View) -> Float:
+    """Return how far each corner that both views show lies apart, (n,) pixels; n may be 0."""
+    places = {tuple(mm): px for mm, px in zip(one.points_mm, one.points_px, strict=True)}
+    apart = [
+        np.linalg.norm(px - places[tuple(mm)])
+        for mm, px in zip(other.points_mm, other.points_px, strict=True)
+        if tuple(mm) in places
+    ]
+    return np.asarray(apart, dtype=np.float64)

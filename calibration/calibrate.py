@@ -13,8 +13,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from calibration.boards import LeftOut, View, shift_px
 from calibration.camera import CameraModel
+from calibration.coverage import ENOUGH_OF_A_SIDE, Coverage, coverage_of
 from readings import BadInputError
+
+__all__ = ["LEAST_VIEWS", "Calibration", "LeftOut", "View", "calibrate", "report"]
 
 Float = NDArray[np.float64]
 
@@ -28,27 +32,13 @@ FOCUS_SIGMAS = 5.0
 FOCUS_SHARE = 0.004
 """Views that want a focal length apart by more than both: focus or zoom was changed."""
 GOOD_PX, USABLE_PX = 0.35, 0.8
-CELLS = (6, 4)
-TILT_DEG = 12.0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class View:
-    """One view: its name, and the corners seen, (n, 3) in mm and (n, 2) in pixels."""
-
-    name: str
-    points_mm: Float
-    points_px: Float
-    size: tuple[int, int]
-    blur_px: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class LeftOut:
-    """A view that was not used, and why."""
-
-    name: str
-    reason: str
+BLURRED = 1.8
+"""A view whose edges are so many times as wide as the middle one's is left out."""
+LEAST_BLURRED_PX = 1.5
+SQUARE_SHARE, SQUARE_SIGMAS = 0.01, 5.0
+"""Cameras have square pixels: scales that differ by more than both tell of a stretched print."""
+NEAREST_MM, FARTHEST_MM = 50.0, 4000.0
+"""A board that comes out nearer or farther was not measured in mm."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,35 +61,33 @@ class Calibration:
     verdict: str
 
 
-def calibrate(
-    views: Sequence[View], *, sharpest_share: float = 1.0, left_out: Sequence[LeftOut] = ()
-) -> Calibration:
+def calibrate(views: Sequence[View], *, left_out: Sequence[LeftOut] = ()) -> Calibration:
     """Return the camera model that the views of one board say.
 
     Parameters
     ----------
     views
         All of one size, in any order.
-    sharpest_share
-        Share of the views, by their blur, that is looked at (a video has many).
     left_out
         Views in which no board was found, handed on.
 
     Raises
     ------
     BadInputError
-        If sizes differ, fewer than six views differ enough, all are face on, or focus or
-        zoom changed between them.
+        If sizes differ, fewer than six views differ enough, all are face on, focus or zoom
+        changed between them, or the board comes out where none can have stood.
     """
     if not views:
         raise BadInputError(_too_few(0, left_out))
     _demand_one_size(views)
-    chosen, out = _different(_sharpest(views, sharpest_share))
-    out = [*left_out, *out]
+    sharp, blurred = _sharp(views)
+    chosen, same = _different(sharp)
+    out = [*left_out, *blurred, *same]
     _demand_enough(chosen, out)
     chosen, fit, bad = _without_bad(chosen)
     out += bad
     _demand_one_focus(chosen, fit)
+    _demand_a_place(fit)
     return _result(chosen, fit, tuple(out))
 
 
@@ -115,14 +103,24 @@ def _demand_one_size(views: Sequence[View]) -> None:
     sizes = {view.size for view in views}
     if len(sizes) > 1:
         words = " and ".join(f"{w} x {h}" for w, h in sorted(sizes))
-        msg = f"the views are of different sizes ({words}): a model holds for one size only."
+        msg = (
+            f"the views are of different sizes ({words}): a model holds for one size only; take "
+            "all with the size that is used later (see: camera set --size)."
+        )
         raise BadInputError(msg)
 
 
-def _sharpest(views: Sequence[View], share: float) -> list[View]:
-    count = max(LEAST_VIEWS, round(share * len(views)))
-    kept = sorted(views, key=lambda view: view.blur_px)[:count]
-    return [view for view in views if any(view is one for one in kept)]
+def _sharp(views: Sequence[View]) -> tuple[list[View], list[LeftOut]]:
+    """Leave out views far less sharp than the others, as long as enough stay."""
+    usual = float(np.median([view.blur_px for view in views]))
+    limit = max(BLURRED * usual, LEAST_BLURRED_PX)
+    soft = sorted((v for v in views if v.blur_px > limit), key=lambda view: -view.blur_px)
+    soft = soft[: max(0, len(views) - LEAST_VIEWS)]
+    out = [
+        LeftOut(v.name, f"less sharp than others, edges {v.blur_px:.1f} px wide, not {usual:.1f}")
+        for v in soft
+    ]
+    return [view for view in views if not any(view is one for one in soft)], out
 
 
 def _different(views: Sequence[View]) -> tuple[list[View], list[LeftOut]]:
@@ -139,10 +137,10 @@ def _different(views: Sequence[View]) -> tuple[list[View], list[LeftOut]]:
 
 
 def _alike(one: View, other: View) -> bool:
-    if len(one.points_px) != len(other.points_px):
-        return False
-    apart = np.linalg.norm(one.points_px - other.points_px, axis=1)
-    return float(apart.max()) < ALIKE_SHARE * one.size[0]
+    """Whether two views show the same, whatever corners of a cut-off board each of them found."""
+    apart = shift_px(one, other)
+    least = 0.8 * max(len(one.points_px), len(other.points_px))
+    return len(apart) >= least and float(apart.max()) < ALIKE_SHARE * one.size[0]
 
 
 def _demand_enough(views: Sequence[View], out: Sequence[LeftOut]) -> None:
@@ -241,7 +239,7 @@ def _without_bad(views: Sequence[View]) -> tuple[list[View], _Fit, list[LeftOut]
 
 
 def _result(views: Sequence[View], fit: _Fit, out: tuple[LeftOut, ...]) -> Calibration:
-    covered, missing = _coverage(views, fit)
+    coverage = coverage_of(views, [_turned(rotation) for rotation in fit.rotations])
     names = ("fx", "fy", "cx", "cy", "k1", "k2", "p1", "p2", "k3")
     return Calibration(
         camera=fit.camera,
@@ -250,49 +248,47 @@ def _result(views: Sequence[View], fit: _Fit, out: tuple[LeftOut, ...]) -> Calib
         left_out=out,
         u={name: float(u) for name, u in zip(names, fit.sigmas, strict=False)},
         residual_px=tuple(float(r) for r in fit.residual),
-        covered=covered,
-        missing=missing,
-        verdict=_verdict(fit, covered, missing),
+        covered=coverage.share,
+        missing=coverage.missing,
+        verdict=_verdict(fit, coverage),
     )
 
 
-def _coverage(views: Sequence[View], fit: _Fit) -> tuple[float, tuple[str, ...]]:
-    width, height = views[0].size
-    places = np.concatenate([view.points_px for view in views])
-    column = np.clip(places[:, 0] / width * CELLS[0], 0, CELLS[0] - 1).astype(int)
-    row = np.clip(places[:, 1] / height * CELLS[1], 0, CELLS[1] - 1).astype(int)
-    cells = np.zeros(CELLS, dtype=bool)
-    cells[column, row] = True
-    missing = [
-        f"the board in the {words} of the picture"
-        for words, part in (
-            ("left", cells[0]), ("right", cells[-1]), ("top", cells[:, 0]), ("bottom", cells[:, -1])
+def _demand_a_place(fit: _Fit) -> None:
+    """Refuse a board that would have stood at the lens or in another room: no mm were given."""
+    far = float(np.median([shift[2] for shift in fit.shifts]))
+    if not NEAREST_MM <= far <= FARTHEST_MM:
+        msg = (
+            f"the board would have stood {far:.0f} mm from the camera: its squares are not of the "
+            "size given. Measure one and give it in mm with --square-mm."
         )
-        if part.mean() < 0.5
-    ]  # fmt: skip
-    return float(cells.mean()), (*missing, *_tilts(fit))
+        raise BadInputError(msg)
 
 
-def _tilts(fit: _Fit) -> list[str]:
-    """Return the tilts that no view has."""
-    normals = np.array([cv2.Rodrigues(r)[0][:, 2] for r in fit.rotations])
-    normals *= np.where(normals[:, 2] > 0, 1.0, -1.0)[:, None]
-    least = np.sin(np.radians(TILT_DEG))
-    ways = (
-        ("left", normals[:, 0] < -least),
-        ("right", normals[:, 0] > least),
-        ("upper", normals[:, 1] < -least),
-        ("lower", normals[:, 1] > least),
-    )
-    return [f"the board's {side} edge nearer" for side, has in ways if not has.any()]
+def _turned(rotation: Float) -> Float:
+    """Return a board's direction (3,) away from the camera."""
+    normal = np.asarray(cv2.Rodrigues(rotation)[0][:, 2], dtype=np.float64)
+    return normal if normal[2] > 0 else -normal
 
 
-def _verdict(fit: _Fit, covered: float, missing: tuple[str, ...]) -> str:
+def _verdict(fit: _Fit, coverage: Coverage) -> str:
     if fit.rms > USABLE_PX:
         return "poor: the corners do not fit one camera; take sharper views, the board flat"
-    if fit.rms > GOOD_PX or covered < 0.5 or len(missing) > 2:
+    if (stretch := _stretch(fit)) is not None:
+        return (
+            f"poor: the print is {stretch:.1%} longer one way than the other; measure both of its "
+            "ruler lines and give them (--ruler-width-mm, --ruler-height-mm)"
+        )
+    if fit.rms > GOOD_PX or coverage.share < ENOUGH_OF_A_SIDE or len(coverage.missing) > 2:
         return "usable: more views would make it better"
     return "good"
+
+
+def _stretch(fit: _Fit) -> float | None:
+    """Return how far the two focal lengths are apart (a share), where it cannot be chance."""
+    apart = abs(fit.camera.fx / fit.camera.fy - 1.0)
+    u = float(np.hypot(fit.sigmas[0] / fit.camera.fx, fit.sigmas[1] / fit.camera.fy))
+    return apart if apart > max(SQUARE_SHARE, SQUARE_SIGMAS * u) else None
 
 
 def report(found: Calibration) -> dict[str, Any]:

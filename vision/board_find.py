@@ -4,8 +4,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.boards import DICTIONARY, MARKER_SHARE, Board
-from calibration.calibrate import LeftOut, View
+from calibration.boards import DICTIONARY, MARKER_SHARE, Board, LeftOut, View
 
 Float = NDArray[np.float64]
 
