@@ -4,7 +4,8 @@ It derives its own geometry and signs, so that truth and answer share no bug. Im
 readings and, for their types, calibration.
 """
 
-from simulator.bench import Answer, Bench, BenchState, BenchTruth
+from simulator.bench import Answer, Bench
+from simulator.bench_state import BenchState, BenchTruth
 from simulator.dial_clip import random_clip
 from simulator.dial_design import DialDesign, random_design
 from simulator.dial_draw import draw_view
@@ -15,10 +16,12 @@ from simulator.source import BenchSource
 from simulator.spec import BenchSpec, random_spec
 from simulator.strip import collar
 from simulator.teaching import write_teaching_folder
+from simulator.works import WORKS
 
 __all__ = [
     "CATEGORIES",
     "FAULTS",
+    "WORKS",
     "Answer",
     "Bench",
     "BenchSource",

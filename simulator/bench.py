@@ -8,16 +8,21 @@ from typing import Any
 import numpy as np
 
 from readings import DIRECTION_DEG, BadInputError, Direction, Frame
+from simulator.bench_state import BenchState, BenchTruth, KnobShown
 from simulator.commands import run_command
 from simulator.machine import Machine, SlideAxis
 from simulator.motion import Move, smooth_profile, uneven_profile
 from simulator.painter import Painter, Scene
-from simulator.spec import BenchSpec, Held, Layout
+from simulator.spec import BenchSpec
+from simulator.work import Knob
+from simulator.works import as_in_spec, make_work, name_in_spec
 
 _LOCKING_S = 0.4
 _REACH_MM_S = 0.4
 _LEAST_MOVE_S = 0.4
 _LEAST_POINTING_S = 1.0
+_GOING_S = 1.2
+_KNOB_S = 0.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,57 +36,6 @@ class Answer:
         return self.done
 
 
-@dataclass(frozen=True, slots=True)
-class BenchState:
-    """What a person who stands at the bench can see, for drawing the machine."""
-
-    t_s: float
-    layout: Layout
-    surface: Held
-    seat_diameter_mm: float
-    wheel_x_mm: float
-    """Travel turned on the handwheel since the start; the table may be behind by its play."""
-    wheel_y_mm: float
-    wheel_x_divisions: float
-    """What the handwheel's ring shows, from 0 up to its divisions."""
-    wheel_y_divisions: float
-    wheel_divisions: int
-    mm_per_turn_x: float
-    mm_per_turn_y: float
-    locked_x: bool
-    locked_y: bool
-    spindle_rad: float
-    """Spindle angle, unwrapped, anticlockwise seen from above, from +X."""
-    indicator_fitted: bool
-    covered: bool
-    moving: bool
-
-
-@dataclass(frozen=True, slots=True)
-class BenchTruth:
-    """What only the bench knows; for tests."""
-
-    t_s: float
-    offset_x_mm: float
-    """Work axis - spindle axis, in the frame in which `stylus_rad` counts."""
-    offset_y_mm: float
-    reading_mm: float
-    """What the needle shows, exactly."""
-    push_mm: float
-    """What the wall does to the stylus: no stops, no retrace, no error of the dial."""
-    theta_rad: float
-    """Spindle angle, unwrapped."""
-    stylus_rad: float
-    """Angle of the stylus round the work: theta when riding, -theta when the work turns."""
-    collar_rad: float
-    """The collar's angle as it is seen, rising with the marker number, up to one constant."""
-
-    @property
-    def offset_mm(self) -> float:
-        """Distance of the two axes."""
-        return math.hypot(self.offset_x_mm, self.offset_y_mm)
-
-
 class Bench:
     """A virtual mill. Hands queue moves; moves happen as time advances.
 
@@ -93,17 +47,40 @@ class Bench:
         self.spec = spec
         self._rng = rng
         self._lock = threading.RLock()
-        self._machine = Machine(spec, (bool(rng.random() < 0.5), bool(rng.random() < 0.5)))
+        self._work = name_in_spec(spec)
+        self._start_spec = spec
+        self._machine = Machine(spec, self._played(), as_in_spec(spec))
         self._covered = False
         self._painter: Painter | None = None
         self._index = 0
 
+    def _played(self) -> tuple[bool, bool]:
+        return bool(self._rng.random() < 0.5), bool(self._rng.random() < 0.5)
+
     # what hands do
+
+    def mount(self, work: str) -> Answer:
+        """Take everything down and mount the work that a guide sets up, its truth drawn anew.
+
+        Raises
+        ------
+        BadInputError
+            If the bench has no such work.
+        """
+        with self._lock:
+            mounted = make_work(work, self._start_spec, self._rng)
+            t_s, self.spec = self._machine.t_s, mounted.spec(self._start_spec)
+            self._machine = Machine(self.spec, self._played(), mounted)
+            self._machine.t_s = t_s
+            self._work, self._covered, self._painter = work, False, None
+            return _yes(f"Mounted: {mounted.title}.")
 
     def turn_handwheel(self, axis: SlideAxis, mm: float) -> Answer:
         """Turn a handwheel by a signed travel; the table follows once the play is taken up."""
         with self._lock:
             slide = self._machine.slides[axis]
+            if not self._machine.work.slides:
+                return _no("The slides stay locked with this work.")
             if slide.will_lock:
                 return _no(f"The {axis.upper()} slide is locked: unlock it first.")
             if self._would_jam(axis, mm):
@@ -116,6 +93,8 @@ class Bench:
     def turn_spindle(self, by_rad: float, *, seconds: float | None = None) -> Answer:
         """Turn the spindle by hand, anticlockwise positive, unevenly as hands do."""
         with self._lock:
+            if not self._turnable():
+                return _no("The spindle stays locked with this work.")
             turns = by_rad / (2 * math.pi)
             if seconds is None:
                 seconds = max(_LEAST_MOVE_S, abs(turns) * self.spec.turn_s)
@@ -127,14 +106,77 @@ class Bench:
     def point_stylus(self, direction: Direction) -> Answer:
         """Turn the shortest way until the stylus is at a side of the work; then stand still."""
         with self._lock:
-            aim_rad = math.radians(DIRECTION_DEG[direction])
-            aim_rad += math.radians(self.spec.aim_sigma_deg) * float(self._rng.standard_normal())
-            target_rad = aim_rad if self.spec.layout == "riding" else -aim_rad
-            spindle = self._machine.spindle
-            by_rad = math.remainder(target_rad - spindle.goal, 2 * math.pi)
-            seconds = max(_LEAST_POINTING_S, abs(by_rad) / (2 * math.pi) * self.spec.turn_s / 2)
-            spindle.push(Move(by_rad, seconds, smooth_profile()))
+            if not self._turnable():
+                return _no("The spindle stays locked with this work.")
+            self._point(DIRECTION_DEG[direction])
             return _yes(f"Pointing the stylus to the {direction}.")
+
+    def _turnable(self) -> bool:
+        work = self._machine.work
+        return work.turns or work.goes == "round"
+
+    def _point(self, degrees: float) -> None:
+        """Turn the shortest way until the stylus is at an angle round the work."""
+        aim_rad = math.radians(degrees)
+        aim_rad += math.radians(self.spec.aim_sigma_deg) * float(self._rng.standard_normal())
+        target_rad = aim_rad if self.spec.layout == "riding" else -aim_rad
+        spindle = self._machine.spindle
+        by_rad = math.remainder(target_rad - spindle.goal, 2 * math.pi)
+        seconds = max(_LEAST_POINTING_S, abs(by_rad) / (2 * math.pi) * self.spec.turn_s / 2)
+        spindle.push(Move(by_rad, seconds, smooth_profile()))
+
+    def go(self, at: tuple[float, ...]) -> Answer:
+        """Bring the dial to a place: along one slide or two (mm), or round (degrees)."""
+        with self._lock:
+            goes = self._machine.work.goes
+            if not goes or len(at) != (2 if goes == "xy" else 1):
+                return _no("The dial cannot go to such a place on this work.")
+            if goes == "round":
+                self._point(at[0])
+                return _yes(f"Turning the stylus to {at[0]:g} degrees.")
+            for axis, goal_mm in zip(goes, at, strict=True):
+                mover = self._machine.at["xyz".index(axis)]
+                mover.push(Move(goal_mm - mover.goal, _GOING_S, smooth_profile()))
+            return _yes("Bringing the dial there.")
+
+    def turn_knob(self, knob: str, by: float) -> Answer:
+        """Turn, push or pack one thing of the work, in its own unit."""
+        with self._lock:
+            known = next((k for k in self._machine.work.knobs if k.key == knob), None)
+            if known is None:
+                return _no(f"This work has no {knob!r}.")
+            if self._machine.clamped:
+                return _no(f"It is clamped: {self._machine.work.unclamp.lower()} first.")
+            mover = self._machine.knobs[knob]
+            if abs(mover.goal + by) > known.most:
+                return _no(f"{known.label} goes no further than {known.most:g} {known.unit}.")
+            mover.push(Move(by, _KNOB_S, smooth_profile()))
+            way = known.more if by >= 0 else known.less
+            return _yes(f"{known.label}: {way} by {abs(by):g} {known.unit}.")
+
+    def change(self, what: str) -> Answer:
+        """Turn something round or set it elsewhere; the dial is set to mid travel there."""
+        with self._lock:
+            known = {change.key: change.label for change in self._machine.work.changes}
+            if what not in known:
+                return _no(f"There is no {what!r} with this work.")
+            self._machine.change(what)
+            return _yes(f"{known[what]}: done, the dial set to mid travel.")
+
+    def clamp(self, on: bool) -> Answer:
+        """Clamp the work, or loosen it: clamping moves work."""
+        with self._lock:
+            work = self._machine.work
+            if not work.clamp:
+                return _no("Nothing is to be clamped with this work.")
+            self._machine.clamp(on)
+            return _yes(f"{work.clamp if on else work.unclamp}: done.")
+
+    def set_dial(self) -> Answer:
+        """Set the dial against the work anew, at mid travel."""
+        with self._lock:
+            self._machine.set_dial()
+            return _yes("The dial is set to mid travel here.")
 
     def set_reach(self, by_mm: float) -> Answer:
         """Let the stylus out on its arm (or in): by so much the dial is loaded more."""
@@ -229,7 +271,21 @@ class Bench:
                 indicator_fitted=machine.fitted,
                 covered=self._covered,
                 moving=machine.moving,
+                work=self._work,
+                title=machine.work.title,
+                turns=machine.work.turns,
+                slides=machine.work.slides,
+                goes=machine.work.goes,
+                at_mm=machine.stand().at_mm,
+                knobs=tuple(self._knob(knob) for knob in machine.work.knobs),
+                changes=machine.work.changes,
+                changed=machine.work.changed,
+                clamp=machine.work.unclamp if machine.clamped else machine.work.clamp,
+                clamped=machine.clamped,
             )
+
+    def _knob(self, knob: Knob) -> KnobShown:
+        return KnobShown(knob, round(self._machine.knobs[knob.key].place, 6))
 
     def truth(self) -> BenchTruth:
         """Return what only the bench knows."""
@@ -245,6 +301,7 @@ class Bench:
                 theta_rad=machine.spindle.place,
                 stylus_rad=machine.stylus_rad,
                 collar_rad=self._collar_rad(),
+                off_mm=machine.work.off_mm(machine.stand()),
             )
 
     def _scene(self) -> Scene:

@@ -44,6 +44,23 @@ def _seconds(name: str, value: object) -> float | None:
     return None if value is None else _number(0.1, 600.0)(name, value)  # type: ignore[return-value]
 
 
+def _word(name: str, value: object) -> str:
+    if not isinstance(value, str) or not value or len(value) > _LONGEST_WORD:
+        msg = f"{name} must be a word, got {value!r}."
+        raise BadInputError(msg)
+    return value
+
+
+def _place(name: str, value: object) -> tuple[float, ...]:
+    """Check one or two numbers: millimetres on slides, or degrees round."""
+    if not isinstance(value, (list, tuple)) or not 1 <= len(value) <= _MOST_AXES:
+        msg = f"{name} must be one or two numbers, got {value!r}."
+        raise BadInputError(msg)
+    number = _number(-1500.0, 1500.0)
+    return tuple(number(name, one) for one in value)  # type: ignore[misc]
+
+
+_LONGEST_WORD, _MOST_AXES = 40, 2
 _MOST_RAD = 20 * math.pi
 _AXIS = _one_of("x", "y")
 COMMANDS: Mapping[str, Mapping[str, Check]] = {
@@ -54,6 +71,12 @@ COMMANDS: Mapping[str, Mapping[str, Check]] = {
     "lock": {"axis": _AXIS, "on": _yes_or_no},
     "fit_indicator": {"on": _yes_or_no},
     "cover": {"on": _yes_or_no},
+    "mount": {"work": _word},
+    "turn_knob": {"knob": _word, "by": _number(-50.0, 50.0)},
+    "go": {"at": _place},
+    "change": {"what": _word},
+    "clamp": {"on": _yes_or_no},
+    "set_dial": {},
 }
 _MAY_BE_LEFT_OUT = {"seconds"}
 

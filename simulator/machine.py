@@ -1,11 +1,12 @@
-"""The machine behind the picture: slides with play, a spindle, a dial against a wall."""
+"""The machine behind the picture: slides with play, a spindle, a dial against the work mounted."""
 
 import math
 from typing import Literal
 
-from simulator.contact import Wall, contact_along, follow
+from simulator.contact import follow
 from simulator.motion import Mover
 from simulator.spec import GRADUATION_MM, MARKS_PER_TURN, BenchSpec
+from simulator.work import Stand, Work
 
 SlideAxis = Literal["x", "y"]
 LONGEST_STEP_S = 0.01
@@ -71,13 +72,13 @@ class Dial:
 
 
 class Machine:
-    """Slides, spindle, arm and dial, in bench time; it knows the truth.
+    """Slides, spindle, arm, dial and the work mounted, in bench time; it knows the truth.
 
     `takes_up` says for x and y on which side of its play each screw was left.
     """
 
-    def __init__(self, spec: BenchSpec, takes_up: tuple[bool, bool]) -> None:
-        self.spec = spec
+    def __init__(self, spec: BenchSpec, takes_up: tuple[bool, bool], work: Work) -> None:
+        self.spec, self.work = spec, work
         shift = spec.lock_shift_mm
         self.slides: dict[SlideAxis, Slide] = {
             "x": Slide(spec.backlash_x_mm, shift[0], takes_up=takes_up[0]),
@@ -85,11 +86,13 @@ class Machine:
         }
         self.spindle = Mover(math.radians(spec.start_deg))
         self.load = Mover(spec.preload_mm)
+        self.at = tuple(Mover(place_mm) for place_mm in work.start_mm)
+        self.knobs = {knob.key: Mover(0.0) for knob in work.knobs}
+        self.clamped = False
         self.dial = Dial(spec)
         self.fitted = True
         self.t_s = 0.0
-        self._wall = Wall(spec.seat_diameter_mm / 2, spec.lobes, spec.surface == "bore")
-        self._contact_at_start_mm = self._contact_mm()
+        self._free_mm = work.contact_mm(self.stand())
         self._touch()
 
     @property
@@ -111,6 +114,25 @@ class Machine:
         self.fitted = on
         self._touch()
 
+    def clamp(self, on: bool) -> None:
+        """Clamp the work, or loosen it, now."""
+        self.clamped = on
+        self._touch()
+
+    def set_dial(self) -> None:
+        """Set the stylus against the work at the reading it was set to at the start."""
+        self._free_mm = self.work.contact_mm(self.stand())
+        self.load.place = self.spec.preload_mm
+        self.dial.release()
+        self._touch()
+
+    def change(self, key: str) -> None:
+        """Turn something round or set it elsewhere; the dial is set anew."""
+        place = self.work.change(key)
+        for mover, place_mm in zip(self.at, place or (), strict=False):
+            mover.place = place_mm
+        self.set_dial()
+
     @property
     def stylus_rad(self) -> float:
         """Where the stylus is round the work, in the frame in which the work's wall is given.
@@ -121,41 +143,37 @@ class Machine:
         turned = self.spindle.place
         return turned if self.spec.layout == "riding" else -turned
 
+    def stand(self) -> Stand:
+        """Return how everything stands."""
+        x, y, z = (mover.place for mover in self.at)
+        return Stand(
+            stylus_rad=self.stylus_rad,
+            spindle_rad=self.spindle.place,
+            table_mm=(self.slides["x"].place_mm, self.slides["y"].place_mm),
+            at_mm=(x, y, z),
+            knobs={key: mover.place for key, mover in self.knobs.items()},
+            clamped=self.clamped,
+        )
+
     @property
     def offset_mm(self) -> tuple[float, float]:
         """Work axis - spindle axis (x, y), in the frame of `stylus_rad`."""
-        x, y = self.spec.offset_mm
-        if self.spec.layout == "still":
-            return x, y
-        return x + self.slides["x"].place_mm, y + self.slides["y"].place_mm
+        return self.work.offset_mm(self.stand())
 
     @property
     def push_mm(self) -> float:
-        """How far the wall pushes the stylus in, from the dial's zero, stops not minded."""
-        out_mm = self._contact_mm() - self._contact_at_start_mm
-        return self.load.place + (-out_mm if self._wall.inside else out_mm)
-
-    def _contact_mm(self) -> float:
-        return contact_along(
-            self._wall, self.offset_mm, self._stand_mm(), self.stylus_rad, self.spec.tip_radius_mm
-        )
-
-    def _stand_mm(self) -> tuple[float, float]:
-        """Where the stylus' line starts: the spindle axis, or the stand on the moved table."""
-        if self.spec.layout == "riding":
-            return 0.0, 0.0
-        x, y = self.slides["x"].place_mm, self.slides["y"].place_mm
-        cos, sin = math.cos(self.spindle.place), math.sin(self.spindle.place)
-        return cos * x + sin * y, cos * y - sin * x
+        """How far the work pushes the stylus in, from the dial's zero, stops not minded."""
+        return self.load.place + self.work.contact_mm(self.stand()) - self._free_mm
 
     def _movers(self) -> tuple[Mover, ...]:
-        return self.slides["x"].wheel, self.slides["y"].wheel, self.spindle, self.load
+        wheels = (self.slides["x"].wheel, self.slides["y"].wheel)
+        return (*wheels, self.spindle, self.load, *self.at, *self.knobs.values())
 
     def _step(self, dt_s: float) -> None:
         for slide in self.slides.values():
             slide.advance(dt_s)
-        self.spindle.advance(dt_s)
-        self.load.advance(dt_s)
+        for mover in self._movers()[2:]:
+            mover.advance(dt_s)
         self._touch()
 
     def _touch(self) -> None:

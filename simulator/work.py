@@ -1,0 +1,122 @@
+"""What can be mounted on the bench: how hands reach it, and how far it pushes the stylus.
+
+Lengths in mm, angles in radians; X right, Y away, Z up, angles anticlockwise seen from above.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.spec import BenchSpec
+
+Goes = Literal["", "x", "z", "xy", "round"]
+"""What brings the dial from place to place: nothing, one or two slides, or the spindle."""
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Knob:
+    """One thing that hands turn, push or pack, beside handwheels and spindle.
+
+    `less` and `more` are the words for its two ways, `steps` how far one touch goes (largest
+    first, in `unit`), `most` how far it goes at all either way.
+    """
+
+    key: str
+    label: str
+    less: str
+    more: str
+    unit: str
+    steps: tuple[float, ...]
+    most: float
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Something that is turned round or set elsewhere in one go; the dial is set anew after it."""
+
+    key: str
+    label: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stand:
+    """How everything stands at one moment.
+
+    `stylus_rad` is where the stylus is round the work, `table_mm` how far the slides went,
+    `at_mm` where the dial was brought over a work that is touched at places (x, y, z).
+    """
+
+    stylus_rad: float
+    spindle_rad: float
+    table_mm: tuple[float, float]
+    at_mm: tuple[float, float, float]
+    knobs: Mapping[str, float]
+    clamped: bool
+
+
+class Work:
+    """One thing mounted on the bench; it knows its own truth.
+
+    A kind of work says by its class what hands find on it, and by `contact_mm` how far the
+    stylus is pushed in. Works that move when clamped keep the shift for themselves.
+    """
+
+    title = ""
+    knobs: tuple[Knob, ...] = ()
+    changes: tuple[Change, ...] = ()
+    goes: Goes = ""
+    turns = False
+    """Whether full turns of the spindle are part of it."""
+    slides = False
+    """Whether the handwheels move it."""
+    clamp = ""
+    """What clamps it, as a button says it: "Tighten the head"; "" where nothing does."""
+    unclamp = ""
+    start_mm = (0.0, 0.0, 0.0)
+    """Where the dial stands when it is mounted."""
+
+    def __init__(self) -> None:
+        self.changed = ""
+        """The last change made, "" at first."""
+
+    def spec(self, spec: BenchSpec) -> BenchSpec:
+        """Return the bench's spec as it is with this mounted."""
+        return spec
+
+    def contact_mm(self, stand: Stand) -> float:
+        """Return how far the stylus is pushed in, up to a constant (mm)."""
+        raise NotImplementedError
+
+    def offset_mm(self, stand: Stand) -> tuple[float, float]:
+        """Return work axis - spindle axis where there is such a thing."""
+        return 0.0, 0.0
+
+    def off_mm(self, stand: Stand) -> float:
+        """Return how far it is from being right, in the words of its guide's tolerance."""
+        raise NotImplementedError
+
+    def change(self, key: str) -> tuple[float, float, float] | None:
+        """Make a change; return where the dial then stands, None where that is left as it is."""
+        self.changed = key
+        return None
+
+
+def round_spec(spec: BenchSpec, layout: Literal["riding", "still"], held: str) -> BenchSpec:
+    """Return a spec whose picture shows a bore or a bar in a layout."""
+    surface: Literal["bore", "bar"] = "bore" if held == "bore" else "bar"
+    return replace(spec, layout=layout, surface=surface)
+
+
+def away(rng: np.random.Generator, least: float, most: float, count: int = 2) -> Floats:
+    """Return numbers of a size between two bounds, of either sign."""
+    sizes = rng.uniform(least, most, count)
+    return np.asarray(sizes * rng.choice([-1.0, 1.0], count))
+
+
+def towards(angle_rad: float) -> Floats:
+    """Return the unit vector at an angle."""
+    return np.array([np.cos(angle_rad), np.sin(angle_rad)])
