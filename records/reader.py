@@ -9,10 +9,12 @@ import sqlalchemy as sa
 
 from readings import BookError, Sweep
 from records import queries, show
+from records import tables as t
 from records.check import Damage, check_open_book
 from records.database import book_path, reader_engine
 from records.errors import BookMissingError, BookNewerError, BookOlderError, told
 from records.migrate import require_present_format
+from records.photos import photo_path
 from records.plain import Json
 from records.queries import OpenSweep, SetupLine, Wanted
 
@@ -74,6 +76,17 @@ class BookReader:
         """Return the newest setups first; `wanted`, where given, says which and how many."""
         with self.reading() as connection:
             return queries.setup_lines(connection, wanted or Wanted(limit=limit))
+
+    def count_setups(self) -> int:
+        """Return how many setups there are."""
+        with self.reading() as connection:
+            return connection.scalar(sa.select(sa.func.count()).select_from(t.setup)) or 0
+
+    def photo_names(self) -> list[str]:
+        """Return the names of the photos' files, each once."""
+        with self.reading() as connection:
+            names = connection.scalars(sa.select(t.photo.c.sha256).distinct())
+            return sorted(photo_path(self.home, sha256).name for sha256 in names)
 
     def show_setup(self, setup_id: int, *, with_samples: bool = True) -> Json:
         """Return one setup with all that belongs to it, as plain data for JSON.

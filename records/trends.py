@@ -1,4 +1,4 @@
-"""How a machine changes over months: tram, spindle runout, and what locking a slide moves."""
+"""How a machine changes over months: tram, spindle runout, and what locking its slides moves."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -64,18 +64,21 @@ class TrendLine:
 def trend_points(connection: sa.Connection, machine: str | None) -> list[TrendPoint]:
     """Return the points of a machine (None: of all), the oldest first.
 
-    Only setups that were finished and not superseded count.
+    Only setups that were finished and not superseded count, and of each the machine as it
+    was found: the first round, before anything was put right.
     """
-    points: list[TrendPoint] = []
+    points: dict[tuple[int, TrendKey], TrendPoint] = {}
     before: dict[int, Found] = {}
     for row in _results(connection, machine):
         result = {"kind": row["kind"], "body": from_json_text(row["body"])}
         point = partial(TrendPoint, setup_id=row["setup_id"], machine=row["machine"])
         if row["kind"] == "centring":
-            points += _of_lock(point, row, found_of(result), before)
+            told = _of_lock(point, row, found_of(result), before)
         else:
-            points += _of_measured(point, row, quantities_of(result))
-    return points
+            told = _of_measured(point, row, quantities_of(result))
+        for one in told:
+            points.setdefault((one.setup_id, one.key), one)
+    return list(points.values())
 
 
 def _results(connection: sa.Connection, machine: str | None) -> Iterator[Any]:

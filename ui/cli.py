@@ -20,6 +20,7 @@ from ui import (
     keys_command,
     node_command,
     print_command,
+    records_cli,
     setup_cli,
 )
 from ui.home import Home
@@ -42,6 +43,7 @@ camera_app = typer.Typer(help="Cameras: here, or on another computer.", no_args_
 dial_cli.add_to(dial_app)
 handwheel_cli.add_to(handwheel_app)
 setup_cli.add_to(setup_app)
+records_cli.add_to(records_app)
 keys_command.add_to(keys_app)
 camera_cli.add_to(camera_app)
 camera_settings_cli.add_to(camera_app)
@@ -292,49 +294,6 @@ def sweep(
         put_json(result)
     else:
         put_sweep(result)
-
-
-@records_app.command("list")
-def records_list(
-    context: typer.Context,
-    as_json: JsonFlag = False,
-    of_demo: Annotated[bool, typer.Option("--demo", help="The demo's own book.")] = False,
-) -> None:
-    """List the setups in the book, newest first."""
-    from ui.records_command import list_records
-
-    list_records(_book_folder(context, of_demo=of_demo), as_json=as_json)
-
-
-@records_app.command("show")
-def records_show(
-    context: typer.Context,
-    setup: Annotated[int, typer.Argument(help="The setup's number (see: records list).")],
-    as_json: JsonFlag = False,
-    of_demo: Annotated[bool, typer.Option("--demo", help="The demo's own book.")] = False,
-) -> None:
-    """Show one setup: numbers, checklists, photos."""
-    from ui.records_command import show_record
-
-    show_record(_book_folder(context, of_demo=of_demo), setup, as_json=as_json)
-
-
-@records_app.command("check")
-def records_check(
-    context: typer.Context,
-    as_json: JsonFlag = False,
-    of_demo: Annotated[bool, typer.Option("--demo", help="The demo's own book.")] = False,
-) -> None:
-    """Prove the chain of hashes, the photos and the database; exit 2 where one is damaged."""
-    from ui.records_command import check_record_book
-
-    whole = check_record_book(_book_folder(context, of_demo=of_demo), as_json=as_json)
-    raise typer.Exit(0 if whole else 2)
-
-
-def _book_folder(context: typer.Context, *, of_demo: bool) -> Path:
-    home = _home_of(context)
-    return (home.demo if of_demo else home).folder
 
 
 @app.command()

@@ -1,20 +1,19 @@
-"""`records list` and `records show`: the book on the terminal, as tables or strict JSON."""
+"""`records list`, `show` and `check`: the book on the terminal, as tables or strict JSON."""
 
 import sys
 from collections.abc import Iterable, Sequence
+from datetime import date
 from pathlib import Path
 from typing import Any
 
-from rich.markup import escape
-
-from readings import format_length
-from records import BookReader, SetupLine, check_book
+from readings import BadInputError, format_length
+from records import BookReader, Damage, SetupLine, Wanted, check_book
 from records.plain import Json
 from ui.output import json_text, put_json, put_table, tell
 
 
-def list_records(home: Path, *, as_json: bool, limit: int = 50) -> None:
-    """Write the newest setups of the book in `home` to stdout.
+def list_records(home: Path, wanted: Wanted, *, as_json: bool) -> None:
+    """Write the wanted setups of the book in `home` to stdout, the newest first.
 
     Raises
     ------
@@ -22,11 +21,32 @@ def list_records(home: Path, *, as_json: bool, limit: int = 50) -> None:
         If there is no book or it cannot be read.
     """
     with BookReader.open(home) as reader:
-        lines = reader.list_setups(limit)
+        lines = reader.list_setups(wanted=wanted)
     if as_json:
         put_json(lines)
-    else:
-        put_table("Setups, newest first", _LIST_COLUMNS, [_list_row(line) for line in lines])
+        return
+    put_table("Setups, newest first", _LIST_COLUMNS, [_list_row(line) for line in lines])
+    if len(lines) == wanted.limit:
+        tell(f"These are the newest {wanted.limit}: narrow the list, or ask for more with --limit.")
+
+
+def one_of(option: str, given: str | None, allowed: Sequence[str]) -> str | None:
+    """Return what was given, refused where it is none of `allowed`."""
+    if given is None or given in allowed:
+        return given
+    msg = f"{option} is {given!r}: give one of {', '.join(allowed)}."
+    raise BadInputError(msg)
+
+
+def day(option: str, given: str | None) -> str | None:
+    """Return a day, refused where it is none of the calendar."""
+    if given is None:
+        return None
+    try:
+        return date.fromisoformat(given).isoformat()
+    except ValueError as error:
+        msg = f"{option} is {given!r}, which is no day: give it as year-month-day, like 2026-03-31."
+        raise BadInputError(msg) from error
 
 
 def check_record_book(home: Path, *, as_json: bool) -> bool:
@@ -35,10 +55,15 @@ def check_record_book(home: Path, *, as_json: bool) -> bool:
     if as_json:
         put_json(damages)
     elif damages:
-        put_table("Damage", ("what", "where", ""), [(d.kind, d.where, d.sentence) for d in damages])
+        put_table("Damage", ("what", "where", ""), damage_rows(damages))
     else:
         tell("The book is whole: database, chain of hashes and photos.")
     return not damages
+
+
+def damage_rows(damages: Iterable[Damage]) -> list[tuple[str, str, str]]:
+    """Return what is damaged as rows of a table."""
+    return [(damage.kind, damage.where, damage.sentence) for damage in damages]
 
 
 def show_record(home: Path, setup_id: int, *, as_json: bool) -> None:
@@ -79,7 +104,7 @@ def _list_row(line: SetupLine) -> list[str]:
 
 
 def _cells(*values: object) -> list[str]:
-    return ["–" if value is None else escape(str(value)) for value in values]
+    return ["–" if value is None else str(value) for value in values]
 
 
 def _minute(moment_utc: str) -> str:
@@ -95,10 +120,15 @@ def _state(state: str, superseded_by: int | None) -> str:
 
 
 def _sheets(setup: Json) -> Iterable[_Sheet]:
-    yield f"Setup {setup['id']}: {escape(setup['title'])}", ("what", "value"), _facts(setup)
+    yield f"Setup {setup['id']}: {setup['title']}", ("what", "value"), _facts(setup)
     if setup["instruments"]:
         rows = [_cells(i["kind"], _worded(i["body"])) for i in setup["instruments"]]
         yield "Instruments as they were", ("kind", "what was known"), rows
+    if setup["sizes"]:
+        rows = [
+            _cells(s["label"], f"{s['value']:g} {s['unit']}", s["tool"]) for s in setup["sizes"]
+        ]
+        yield "Sizes taken by hand", ("size", "value", "with"), rows
     if setup["sweeps"]:
         columns = ("no.", "purpose", "turning", "state", "samples", "refused", "flags")
         yield "Sweeps", columns, [_sweep_row(sweep) for sweep in setup["sweeps"]]
@@ -118,7 +148,7 @@ def _result_title(found: Json) -> str:
     if found["kind"] == "sweep":
         return f"Result of sweep {found['sweep_id']}"
     of_sweep = "" if found["sweep_id"] is None else f", from sweep {found['sweep_id']}"
-    return f"Result: {escape(found['kind'])}{of_sweep}"
+    return f"Result: {found['kind']}{of_sweep}"
 
 
 def _facts(setup: Json) -> list[list[str]]:
@@ -127,6 +157,7 @@ def _facts(setup: Json) -> list[list[str]]:
         ("part", setup["part"]),
         ("operation", setup["operation"]),
         ("guide", setup["guide"]),
+        ("machine", setup["machine"]),
         ("tolerance", _tolerance(setup["tolerance_mm"])),
         ("tolerance from", setup["tolerance_source"]),
         ("begun (UTC)", _minute(setup["began_utc"])),

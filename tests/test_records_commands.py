@@ -1,0 +1,255 @@
+"""The book from the command line: found, copied, taken elsewhere, followed, begun again."""
+
+import json
+import zipfile
+from datetime import timedelta
+
+import pytest
+from records_kit import START, TickingClock, open_book, whole_setup
+from stream_process import running
+
+from records import BookReader, check_book
+from setups import Found, Measured
+from setups.measured import Number
+from stream.client import Client
+from stream.keeping import plain
+from ui.cli import main
+from ui.records_again import next_part, order_of
+
+JOB = "winding gear of the lower lock"
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory):
+    home = tmp_path_factory.mktemp("home")
+    with open_book(home) as book:
+        whole_setup(book, verdict="outside")
+    with open_book(home, TickingClock(START + timedelta(days=30)), first_uid=100) as book:
+        whole_setup(book, part="gear-case end 2", machine="bench mill")
+    return home
+
+
+@pytest.fixture
+def run(home, capsys):
+    """Run a command on a home; return exit code, what went out as JSON, and stderr."""
+
+    def call(*arguments, at=home):
+        code = main(["--home", str(at), "records", *map(str, arguments), "--json"])
+        out, err = capsys.readouterr()
+        return code, json.loads(out) if out else None, err
+
+    return call
+
+
+@pytest.mark.parametrize(
+    ("options", "ids"),
+    [
+        ([], [2, 1]),
+        (["--limit", "1"], [2]),
+        (["--part", "gear-case end 1"], [1]),
+        (["--job", "another"], []),
+        (["--verdict", "outside"], [1]),
+        (["--guide", "bore-centre"], [2, 1]),
+        (["--guide", "tram"], []),
+        (["--machine", "bench mill"], [2]),
+        (["--instrument", "dev1"], [2, 1]),
+        (["--instrument", "another dial"], []),
+        (["--since", "2026-03-03"], [2]),
+        (["--until", "2026-03-02"], [1]),
+        (["--since", "2026-03-02", "--until", "2026-04-01"], [2, 1]),
+        (["--state", "open"], []),
+    ],
+)
+def test_setups_are_found(run, options, ids):
+    code, lines, _ = run("list", *options)
+    assert code == 0
+    assert [line["id"] for line in lines] == ids
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["list", "--since", "last week"], "is no day: give it as"),
+        (["list", "--verdict", "good"], "inside, outside, cannot tell"),
+        (["list", "--limit", "0"], "limit"),
+        (["show", "77"], "no setup 77"),
+        (["export", "another job"], "There is no job 'another job'"),
+        (["import", "nowhere.zip"], "There is no file"),
+        (["again", "77"], "no setup 77"),
+        (["again", "1"], "service"),
+    ],
+)
+def test_a_mistake_is_a_sentence(run, arguments, told, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, out, err = run(*arguments)
+    assert code == 2
+    assert out is None
+    assert told in err
+    assert "Traceback" not in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_job_goes_out_and_comes_into_another_home(run, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    code, told, _ = run("export", JOB)
+    assert (code, told["setups"], told["archive"]) == (0, 2, "winding-gear-of-the-lower-lock.zip")
+    with zipfile.ZipFile(told["archive"]) as archive:
+        assert "samples.csv" in archive.namelist()
+    code, _, err = run("export", JOB)
+    assert code == 2
+    assert "is there already" in err
+
+    there = tmp_path / "there"
+    code, told, _ = run("import", "winding-gear-of-the-lower-lock.zip", at=there)
+    assert (code, told["setups"], told["photos"]) == (0, 2, 1)
+    assert check_book(there) == []
+    code, told, _ = run("import", "winding-gear-of-the-lower-lock.zip", at=there)
+    assert (code, told["setups"], told["already_there"]) == (0, 0, 2)
+
+
+def test_a_backup_of_a_book_that_is_written_is_a_home_of_its_own(tmp_path, run):
+    home = tmp_path / "home"
+    with open_book(home) as book:
+        whole_setup(book)
+        code, made, _ = run("backup", tmp_path / "copy", at=home)
+        whole_setup(book)
+    assert (code, made["setups"], made["photos"], made["damages"]) == (0, 1, 1, [])
+    assert check_book(tmp_path / "copy") == []
+    with BookReader.open(tmp_path / "copy") as reader:
+        assert reader.show_setup(1)["photos"][0]["there"]
+    code, _, err = run("backup", tmp_path / "copy", at=home)
+    assert code == 2
+    assert "is not empty" in err
+    assert run("backup", at=home)[0] == 0
+    assert len(list((home / "backups").iterdir())) == 1
+
+
+def test_a_backup_of_a_damaged_book_says_so(tmp_path, run):
+    home = tmp_path / "home"
+    with open_book(home) as book:
+        whole_setup(book)
+    next((home / "photos").iterdir()).unlink()
+    code, made, _ = run("backup", tmp_path / "copy", at=home)
+    assert code == 2
+    assert [damage["kind"] for damage in made["damages"]] == ["photo"]
+
+
+# ---- trends
+
+PER_MONTH_MM = 0.004
+
+
+def tram(lean_mm):
+    number = Number("lean_x", "lean to the right", lean_mm, "mm per 300", 0.001)
+    measured = Measured((number,), "The head leans", 0.01, 0.001, "inside", 0.002, 0.002)
+    return {"measured": plain(measured), "runs": []}
+
+
+@pytest.fixture
+def followed(tmp_path):
+    """Four trams, a month apart, each 0.004 mm per 300 farther over; a month is 30.4375 days."""
+    for month in range(4):
+        clock = TickingClock(START + timedelta(days=30.4375 * month))
+        with open_book(tmp_path, clock, first_uid=100 * (month + 1)) as book:
+            part = book.ensure_part("machines", "bench mill")
+            setup = book.begin_setup(part, "tram", "Tram", 0.02, {}, machine="bench mill")
+            book.add_result(setup, "tram", 1, tram(0.01 + PER_MONTH_MM * month))
+            book.add_result(setup, "tram", 1, tram(0.001))  # put right: not the machine's doing
+            book.finish_setup(setup, {"verdict": "inside"})
+    return tmp_path
+
+
+def test_the_tram_is_followed_over_months(followed, run):
+    code, told, _ = run("trends", at=followed)
+    assert code == 0
+    assert [point["setup_id"] for point in told["points"]] == [1, 2, 3, 4]
+    assert {point["key"] for point in told["points"]} == {"tram_x"}
+    (line,) = told["lines"]
+    assert line["per_month"] == pytest.approx(PER_MONTH_MM)
+    assert run("trends", "--machine", "the other", at=followed)[1] == {"points": [], "lines": []}
+
+
+def test_trends_are_tables_too(followed, capsys):
+    assert main(["--home", str(followed), "records", "trends"]) == 0
+    out, err = capsys.readouterr()
+    assert "Head leans to the right" in out
+    assert "+0.0040 ± 0.0000 mm per 300 a month" in err
+
+
+def centred(offset_x_mm, locked):
+    found = Found(
+        eccentricity_mm=abs(offset_x_mm), u_eccentricity_mm=0.0005, u_dial_mm=None,
+        offset_x_mm=offset_x_mm, offset_y_mm=0.0, u_x_mm=0.0003, u_y_mm=0.0004,
+        sideways_mm=0.0, tir_mm=0.01, ovality_mm=None, return_mm=None, verdict="inside",
+        least_provable_mm=0.002, guard_mm=0.001, locked=locked, mean_mm=0.4, lobes=(),
+    )  # fmt: skip
+    return {"found": plain(found), "centring": {}}
+
+
+def test_locking_shift_is_the_last_loose_pair_against_the_first_locked_one(tmp_path, run):
+    with open_book(tmp_path) as book:
+        part = book.ensure_part("job", "part")
+        setup = book.begin_setup(part, "centre-bore", "Centre", 0.02, {})
+        for offset, locked in ((0.3, False), (0.002, False), (0.009, True), (0.001, True)):
+            book.add_result(setup, "centring", 1, centred(offset, locked))
+        book.finish_setup(setup, {"verdict": "inside"})
+    points = {p["key"]: p for p in run("trends", at=tmp_path)[1]["points"]}
+    assert points["lock_x"]["value"] == pytest.approx(0.007)
+    assert points["lock_x"]["u"] == pytest.approx(0.0003 * 2**0.5)
+    assert points["lock_y"]["value"] == 0.0
+
+
+# ---- again
+
+
+@pytest.mark.parametrize(
+    ("part", "following"),
+    [
+        ("Gear-case end 1", "Gear-case end 2"),
+        ("End 09", "End 10"),
+        ("4 of 7, left", "4 of 8, left"),
+    ],
+)
+def test_the_next_part_is_counted_on(part, following):
+    assert next_part(part) == following
+
+
+def test_sizes_given_last_are_those_that_go_on():
+    sizes = [{"key": "arm", "value": 100.0}, {"key": "arm", "value": 120.0}]
+    setup = {
+        "id": 3, "guide": "tram", "job": "j", "part": "p 1", "operation": None,
+        "tolerance_mm": 0.02, "tolerance_source": None, "machine": "bench mill",
+        "settings": {"sizes": {"arm": 90.0, "tip": 2.0}}, "sizes": sizes,
+    }  # fmt: skip
+    assert order_of(setup, "p 9") == {
+        "guide": "tram", "job": "j", "part": "p 9", "tolerance_mm": 0.02,
+        "machine": "bench mill", "sizes": {"arm": 120.0, "tip": 2.0}, "again_of": 3,
+    }  # fmt: skip
+
+
+def test_the_same_setup_begins_for_the_next_part(tmp_path, capsys):
+    """Through a real service: what it keeps is what the first one was begun with."""
+    order = {
+        "guide": "centre-bore",
+        "job": "Lock paddle winding gear",
+        "part": "Gear-case end 1",
+        "operation": "Bore 52 mm seat",
+        "tolerance_mm": 0.005,
+        "tolerance_source": "the owner's drawing",
+        "diameter_mm": 52.0,
+        "machine": "bench mill",
+    }
+    with running(tmp_path):
+        with Client(tmp_path) as client:
+            assert client.command("begin", **order).ok
+            assert main(["--home", str(tmp_path), "records", "again", "1"]) == 2
+            assert "Gear-case end 2" not in capsys.readouterr().err
+            assert client.command("abandon").ok
+        assert main(["--home", str(tmp_path), "records", "again", "1"]) == 0
+        assert "Setup 2 begins on Gear-case end 2" in capsys.readouterr().err
+        with BookReader.open(tmp_path) as reader:
+            first, second = (reader.show_setup(n) for n in (1, 2))
+    assert second["part"] == "Gear-case end 2"
+    assert second["again_of_uid"] == first["uid"]
+    for name in ("job", "operation", "guide", "settings", "tolerance_source", "machine"):
+        assert second[name] == first[name]

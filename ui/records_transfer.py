@@ -1,0 +1,105 @@
+"""`records backup`, `export` and `import`: the book copied whole, a job taken elsewhere."""
+
+import re
+from datetime import UTC, datetime
+from pathlib import Path
+
+import msgspec
+
+from readings import BadInputError
+from records import BookReader
+from records.backup_home import backup_home
+from records.plain import utc_text
+from ui.output import put_json, put_table, tell
+from ui.records_command import damage_rows
+from ui.service_process import program_version
+
+_UNFIT_FOR_FILES = re.compile(r"[^\w.-]+")
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+def back_up(home: Path, target: Path | None, *, as_json: bool) -> bool:
+    """Copy the book of `home` and say what the copy holds; return whether it is whole.
+
+    Raises
+    ------
+    BadInputError
+        If something is in `target`.
+    BookError
+        If there is no book, or no copy can be made.
+    """
+    made = backup_home(home, target, now=_now())
+    if as_json:
+        put_json(
+            {
+                "folder": str(made.folder),
+                "setups": made.setups,
+                "photos": made.photos,
+                "damages": made.damages,
+            }
+        )
+    else:
+        if made.damages:
+            put_table("Damage in the copy", ("what", "where", ""), damage_rows(made.damages))
+        how = "with the damage listed" if made.damages else "read back whole"
+        tell(f"Copied to {made.folder}: {made.setups} setups, {made.photos} photos, {how}.")
+    return not made.damages
+
+
+def export(home: Path, job: str, target: Path | None, *, as_json: bool) -> None:
+    """Write the archive of a job.
+
+    Raises
+    ------
+    BadInputError
+        If there is no such job, nothing of it is closed, or the file is there already.
+    BookError
+        If the book cannot be read or the archive cannot be written.
+    """
+    from records.exporting import export_job
+
+    archive = target or Path(f"{_UNFIT_FOR_FILES.sub('-', job).strip('-.') or 'job'}.zip")
+    if archive.exists():
+        msg = f"{archive} is there already: name another file with --to; nothing was written."
+        raise BadInputError(msg)
+    with BookReader.open(home) as reader:
+        told = export_job(
+            reader, job, archive, exported_utc=utc_text(_now()), program_version=program_version()
+        )
+    if as_json:
+        put_json({"archive": str(archive), **msgspec.to_builtins(told)})
+        return
+    left = f"; {told.left_out_open} still open left out" if told.left_out_open else ""
+    tell(f"Wrote {archive}: {told.setups} setups, {told.photos} photos{left}.")
+    _tell_missing(told.photos_missing, "in the book's folder")
+
+
+def bring_in(home: Path, archive: Path, *, as_json: bool) -> None:
+    """Take a job's archive into the book of `home`, which is made where there is none.
+
+    Raises
+    ------
+    BadInputError
+        If the file is no whole archive, or does not go with what is in the book.
+    BookError
+        If another process writes the book, or it cannot be written.
+    """
+    from records import Book
+    from records.importing import import_job
+
+    with Book.open(home, program_version=program_version(), now=_now) as book:
+        told = import_job(book, archive)
+    if as_json:
+        put_json(told)
+        return
+    known = f"; {told.already_there} were here already" if told.already_there else ""
+    tell(f"{told.job}: {told.setups} setups and {told.photos} photos came in{known}.")
+    _tell_missing(told.photos_missing, "in the archive")
+
+
+def _tell_missing(missing: tuple[str, ...], where: str) -> None:
+    if missing:
+        tell(f"{len(missing)} photos are missing or damaged {where}: {missing[0][:12]}… first.")
