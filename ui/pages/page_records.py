@@ -1,8 +1,5 @@
 """The Records page: the book's setups, and one of them whole."""
 
-from collections.abc import Mapping
-from typing import Any
-
 import msgspec
 import streamlit as st
 
@@ -14,12 +11,12 @@ from readings import (
     format_with_uncertainty,
 )
 from records import BookReader, SetupLine
+from records.plain import Json
+from records.traces import newest_pair
 from setups import CHECKLISTS, Found
 from setups.words import VERDICT_WORDS, history_line, number_rows
 from ui.server import dashboard
-from ui.trace_chart import newest_pair, trace_figure
-
-Json = Mapping[str, Any]
+from ui.trace_chart import trace_figure
 
 MOST_FACTS = 4
 STATES = {"open": "under way", "finished": "finished", "abandoned": "given up"}
