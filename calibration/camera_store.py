@@ -2,15 +2,52 @@
 
 import json
 import re
+from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from calibration.camera import CameraModel, save_camera
-from calibration.camera_settings import CameraSettings, plain_settings, settings_from
+from calibration.camera_settings import (
+    CameraSettings,
+    CameraState,
+    plain_settings,
+    plain_state,
+    settings_from,
+)
 from calibration.numbered import numbered, write_whole
 from readings import BadInputError
 
+CAMERAS = "cameras"
+"""The store's folder in a home."""
 _PLAIN = re.compile(r"[^a-z0-9]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """What a model was made of: the camera's identity, when, and how its driver stood.
+
+    `identity` and `state` are None where nobody could tell: photos and addresses tell neither
+    focus nor exposure.
+    """
+
+    identity: str | None
+    at_utc: datetime
+    state: CameraState | None = None
+
+
+def plain_origin(origin: Origin) -> dict[str, Any]:
+    """Return an origin as a camera file holds it.
+
+    >>> from datetime import UTC
+    >>> plain_origin(Origin("bench camera", datetime(2026, 11, 27, 9, 30, tzinfo=UTC)))
+    {'identity': 'bench camera', 'made_utc': '2026-11-27T09:30:00+00:00', 'settings': None}
+    """
+    return {
+        "identity": origin.identity,
+        "made_utc": origin.at_utc.isoformat(timespec="seconds"),
+        "settings": None if origin.state is None else plain_state(origin.state),
+    }
 
 
 class CameraStore:
@@ -53,3 +90,8 @@ class CameraStore:
         path = folder / f"m{version:04d}.json"
         save_camera(model, path, more)
         return path
+
+    def newest_model(self, identity: str) -> Path | None:
+        """Return where a camera's newest model lies; None where it has none."""
+        found = numbered(self._of(identity), "m", ".json")
+        return found[max(found)] if found else None

@@ -44,26 +44,50 @@ class Coverage:
     @property
     def missing(self) -> tuple[str, ...]:
         """What further views should show, in words."""
-        return (*self._bare_sides(), *self._tilts_missing())
+        return (
+            *(f"the board in the {side} of the picture" for side in self.bare_sides),
+            *(f"the board's {side} edge nearer" for side in self.tilts_missing),
+        )
+
+    @property
+    def missing_in_short(self) -> str:
+        """The same in one line; empty where nothing is missing.
+
+        >>> Coverage((True,) * 18 + (False,) * 6, frozenset(TILTS)).missing_in_short
+        'the bottom of the picture'
+        """
+        sides, tilts = listed(self.bare_sides), listed(self.tilts_missing)
+        parts = (
+            f"the {sides} of the picture" if sides else "",
+            f"the board's {tilts} edge nearer" if tilts else "",
+        )
+        return "; ".join(part for part in parts if part)
 
     @property
     def complete(self) -> bool:
         """Whether nothing is missing and most of the picture was covered."""
         return self.share >= ENOUGH_SHARE and not self.missing
 
-    def _bare_sides(self) -> list[str]:
+    @property
+    def bare_sides(self) -> tuple[str, ...]:
+        """The sides of the picture that held few corners or none."""
         grid = np.array(self.cells).reshape(CELLS[1], CELLS[0])
-        sides = (
-            ("left", grid[:, 0]), ("right", grid[:, -1]), ("top", grid[0]), ("bottom", grid[-1])
-        )  # fmt: skip
-        return [
-            f"the board in the {words} of the picture"
-            for words, part in sides
-            if part.mean() < ENOUGH_OF_A_SIDE
-        ]
+        sides = {"left": grid[:, 0], "right": grid[:, -1], "top": grid[0], "bottom": grid[-1]}
+        return tuple(side for side, part in sides.items() if part.mean() < ENOUGH_OF_A_SIDE)
 
-    def _tilts_missing(self) -> list[str]:
-        return [f"the board's {side} edge nearer" for side in TILTS if side not in self.tilts]
+    @property
+    def tilts_missing(self) -> tuple[str, ...]:
+        """The edges of the board that were never nearer."""
+        return tuple(side for side in TILTS if side not in self.tilts)
+
+
+def listed(words: tuple[str, ...]) -> str:
+    """Return words as a sentence lists them.
+
+    >>> listed(("left", "top", "bottom")), listed(("left",))
+    ('left, top and bottom', 'left')
+    """
+    return " and ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
 
 
 def coverage_of(views: Iterable[View], normals: Iterable[Float] | None = None) -> Coverage:

@@ -5,6 +5,7 @@ import numpy as np
 
 from calibration.calibrate import View
 from calibration.camera import CameraModel
+from vision.board_find import charuco_board
 
 CAMERA = CameraModel(1280, 720, 1040.0, 1036.0, 652.0, 349.0, -0.21, 0.06, 0.0008, -0.0005, 0.0)
 
@@ -61,3 +62,37 @@ def drawn(board, artwork, px_per_mm, margin_mm, rotation, shift, rng, camera=CAM
     image = cv2.GaussianBlur(image, (0, 0), blur_px).astype(np.float64)
     noisy = 20 + 0.8 * image + rng.normal(0, 2.0, image.shape)
     return np.clip(noisy, 0, 255).astype(np.uint8)
+
+
+WALK = (
+    (-1, -1, "left"), (0, -1, "upper"), (1, -1, "right"), (1, 0, "left"), (1, 1, "lower"),
+    (0, 1, "upper"), (-1, 1, "right"), (-1, 0, "lower"), (0, 0, ""), (-1, -1, "upper"),
+    (1, -1, "lower"), (1, 1, "right"), (-1, 1, "left"), (0, 0, "left"), (0, 0, "right"),
+)  # fmt: skip
+LEAN = {"left": (0, -1), "right": (0, 1), "upper": (1, 0), "lower": (-1, 0), "": (0, 0)}
+
+
+def walk(board, camera=CAMERA, tilt_deg=24.0, fill=0.52):
+    """Poses as a person shows a board who does as told: every corner of the picture, every tilt."""
+    middle = board.points_mm.mean(axis=0)
+    half = np.array(board.size_mm) / 2
+    out = []
+    for across, down, side in WALK:
+        rotation = np.radians(tilt_deg) * np.array([*LEAN[side], 0.0])
+        turn = cv2.Rodrigues(rotation)[0]
+        far = board.size_mm[0] * camera.fx / (fill * camera.image_width)
+        edge = 0.5 * np.array(camera.size) / [camera.fx, camera.fy] * far - 0.95 * half
+        place = np.array([across * edge[0], down * edge[1], far])
+        out.append((rotation, place - turn @ middle))
+    return out
+
+
+def artwork_of(board, per_mm=6, margin_mm=10):
+    """A ChArUco board with its white margin (grey), as printed.
+
+    The board's first inner corner lies one square in from its edge.
+    """
+    size = tuple(round(side * per_mm) for side in board.size_mm)
+    inner = charuco_board(board).generateImage(size, marginSize=0)
+    pad = margin_mm * per_mm
+    return cv2.copyMakeBorder(inner, pad, pad, pad, pad, cv2.BORDER_CONSTANT, value=255)

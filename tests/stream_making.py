@@ -35,10 +35,12 @@ def decoded_s(image):
 
 
 class CodedStream:
-    """ffmpeg serving what is drawn now, until it is stopped."""
+    """ffmpeg serving what is drawn now (of a time in s), until it is stopped."""
 
-    def __init__(self, ffmpeg, output):
-        raw = ["-f", "rawvideo", "-pix_fmt", "bgr24", "-s", f"{WIDTH}x{HEIGHT}", "-r", str(FPS)]
+    def __init__(self, ffmpeg, output, draw=coded, size=(WIDTH, HEIGHT)):
+        self._picture = draw
+        shape = f"{size[0]}x{size[1]}"
+        raw = ["-f", "rawvideo", "-pix_fmt", "bgr24", "-s", shape, "-r", str(FPS)]
         command = [ffmpeg, "-loglevel", "quiet", *raw, "-i", "pipe:0", *output]
         self.process = subprocess.Popen(command, stdin=subprocess.PIPE)
         self._stopped = threading.Event()
@@ -49,7 +51,7 @@ class CodedStream:
         due = time.monotonic()
         while not self._stopped.is_set():
             try:
-                self.process.stdin.write(coded(time.monotonic()).tobytes())
+                self.process.stdin.write(self._picture(time.monotonic()).tobytes())
                 self.process.stdin.flush()
             except (OSError, ValueError):
                 return
@@ -71,6 +73,6 @@ class CodedStream:
         self.stop()
 
 
-def mjpeg_stream(ffmpeg, port):
+def mjpeg_stream(ffmpeg, port, **how):
     output = ["-q:v", "2", "-pix_fmt", "yuvj444p", "-f", "mpjpeg", "-flush_packets", "1"]
-    return CodedStream(ffmpeg, [*output, "-listen", "1", f"http://127.0.0.1:{port}/video"])
+    return CodedStream(ffmpeg, [*output, "-listen", "1", f"http://127.0.0.1:{port}/video"], **how)

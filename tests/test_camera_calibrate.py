@@ -7,14 +7,14 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from board_making import CAMERA, drawn, noisy_views, poses, project
+from board_making import CAMERA, artwork_of, drawn, noisy_views, poses, project
 
 from calibration.boards import OUR_BOARD, Board
 from calibration.calibrate import LeftOut, View, calibrate
 from calibration.camera import load_camera, save_camera
 from readings import BadInputError
 from ui.cli import main
-from vision.board_find import charuco_board, find_board
+from vision.board_find import find_board
 
 PHOTOS = Path(os.environ.get("BOARD_PHOTOS", "/usr/share/doc/opencv-doc/examples/data"))
 CHESS = Board("chessboard", 9, 6, 25.0)
@@ -113,18 +113,11 @@ def test_an_unchanged_focus_is_not_refused(seed):
 
 @pytest.fixture(scope="module")
 def artwork():
-    per_mm, margin = 6, 10
-    squares = OUR_BOARD.size_mm
-    size = (round(squares[0] * per_mm), round(squares[1] * per_mm))
-    inner = charuco_board(OUR_BOARD).generateImage(size, marginSize=0)
-    pad = margin * per_mm
-    # the board's first inner corner lies one square in from its edge
-    return cv2.copyMakeBorder(inner, pad, pad, pad, pad, cv2.BORDER_CONSTANT, value=255), per_mm
+    return artwork_of(OUR_BOARD)
 
 
 def picture(artwork, pose, rng, **how):
-    art, per_mm = artwork
-    return drawn(OUR_BOARD, art, per_mm, OUR_BOARD.square_mm + 10, *pose, rng, **how)
+    return drawn(OUR_BOARD, artwork, 6, OUR_BOARD.square_mm + 10, *pose, rng, **how)
 
 
 def test_our_board_is_found_where_it_lies(artwork):

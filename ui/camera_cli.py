@@ -1,29 +1,43 @@
 """The commands `camera calibrate` and `camera list`; OpenCV is imported when asked for."""
 
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
 from readings import BadInputError
+from ui.home import Home
 from ui.output import put_json, put_table, tell
 
 if TYPE_CHECKING:
     from calibration.boards import Board
     from calibration.calibrate import Calibration
+    from calibration.camera_store import Origin
 
-_MANY = 40
-"""A video's frames are thinned to so many, spread over its length."""
+
+_MOST_NAMES = 6
 
 
 def camera_calibrate(
-    photos: Annotated[list[str], typer.Argument(help="Photos, a folder of them, or a video.")],
+    context: typer.Context,
+    sources: Annotated[
+        list[str],
+        typer.Argument(
+            help="Photos, a folder of them, a film, or one live camera: its number or address."
+        ),
+    ],
     pattern: Annotated[
         str, typer.Option(help="charuco (our own board) or chessboard.")
     ] = "charuco",
     corners: Annotated[str, typer.Option(help="Inner corners each way, like 9x6.")] = "9x6",
     square_mm: Annotated[
-        float, typer.Option("--square-mm", help="Side of a square as measured on the print.")
+        float,
+        typer.Option(
+            "--square-mm",
+            help="Side of a square as measured; as printed where the ruler lines are given.",
+        ),
     ] = 25.0,
     ruler_width_mm: Annotated[
         float | None,
@@ -33,26 +47,33 @@ def camera_calibrate(
         float | None,
         typer.Option("--ruler-height-mm", help="The print's 100 mm ruler line as measured."),
     ] = None,
+    name: Annotated[
+        str | None, typer.Option(help="Which camera took photos or a film; kept with the model.")
+    ] = None,
     out: Annotated[
         Path, typer.Option(help="Where the model goes; .yml or .xml for OpenCV's own form.")
     ] = Path("camera.json"),
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output.")] = False,
 ) -> None:
     """Make a camera model from views of a board, and say how far it may be believed."""
-    from dataclasses import replace
-
     from calibration.calibrate import report
     from calibration.camera import save_camera
+    from calibration.camera_store import plain_origin
     from calibration.sheets import scale_of
 
     board = board_of(pattern, corners, square_mm)
     stretch = scale_of(ruler_width_mm, 0), scale_of(ruler_height_mm, 1)
-    found = calibrated(photos, replace(board, stretch=stretch))
-    save_camera(found.camera, out, report(found))
+    home: Home = context.obj
+    found, origin = calibrated(home, sources, replace(board, stretch=stretch), name)
+    kept = report(found) | plain_origin(origin)
+    save_camera(found.camera, out, kept)
+    if origin.identity is not None and origin.state is not None:
+        home.ensure().cameras.keep_model(origin.identity, found.camera, kept)
     if as_json:
-        put_json(_fields(found))
+        put_json(_fields(found) | plain_origin(origin))
     else:
         _put(found)
+    _warn_of_focus(origin)
     tell(f"Written to {out}: {found.verdict}.")
 
 
@@ -80,33 +101,41 @@ def board_of(pattern: str, corners: str, square_mm: float) -> "Board":
     return Board(known[pattern], int(columns), int(rows), square_mm)
 
 
-def calibrated(sources: list[str], board: "Board") -> "Calibration":
-    """Return the calibration from all pictures of some sources."""
-    from calibration.calibrate import LeftOut, View, calibrate
-    from vision.board_find import find_board
-    from vision.sources import open_source
+def calibrated(
+    home: Home, sources: list[str], board: "Board", name: str | None = None
+) -> tuple["Calibration", "Origin"]:
+    """Return the calibration from all pictures of some sources, and what it was made of.
 
-    views: list[View] = []
-    out: list[LeftOut] = []
-    for name in sources:
-        source = open_source(name)
-        try:
-            for frame in _spread(list(source.frames())):
-                label = frame.name or f"frame {frame.index}"
-                found = (
-                    LeftOut(label, "cannot be decoded as a picture")
-                    if frame.image is None
-                    else find_board(frame.image, board, label)
-                )
-                (views if isinstance(found, View) else out).append(found)  # type: ignore[arg-type]
-        finally:
-            source.close()
-    return calibrate(views, left_out=out)
+    Raises
+    ------
+    BadInputError
+        If the views tell no camera, or a live camera is not alone.
+    SourceError
+        If a source cannot be opened.
+    """
+    from calibration.calibrate import calibrate
+    from calibration.camera_store import Origin
+    from ui.camera_views import demand_one_camera, live_views, views_of
+    from ui.service_process import live_source
+    from vision.live_source import camera_name, is_live
+
+    live = [source for source in sources if is_live(source)]
+    demand_one_camera(sources, live)
+    found = live_views(live_source(home, live[0]), board) if live else views_of(sources, board)
+    identity = name or (camera_name(live[0]) if live else None)
+    if name is None and found.state is not None:
+        identity = found.state.identity
+    origin = Origin(identity, datetime.now(UTC), found.state)
+    return calibrate(found.views, left_out=found.left_out), origin
 
 
-def _spread(frames: list[Any]) -> list[Any]:
-    every = max(1, -(-len(frames) // _MANY))
-    return frames[::every]
+def _warn_of_focus(origin: "Origin") -> None:
+    state = origin.state
+    if state is not None and "focus" in state.values and "focus" not in state.locked:
+        tell(
+            "Focus was not locked: the model holds only until the camera focuses anew (see: "
+            "camera set --lock focus, then calibrate again)."
+        )
 
 
 def _fields(found: "Calibration") -> dict[str, Any]:
@@ -117,7 +146,16 @@ def _fields(found: "Calibration") -> dict[str, Any]:
     return asdict(found.camera) | report(found)
 
 
+def _some(names: tuple[str, ...]) -> str:
+    """Return the first names, and how many more there are."""
+    more = len(names) - _MOST_NAMES
+    shown = ", ".join(names[:_MOST_NAMES])
+    return f"{shown} and {more} more" if more > 0 else shown
+
+
 def _put(found: "Calibration") -> None:
+    from calibration.coverage_gather import told_together
+
     camera = found.camera
     rows = [
         (name, f"{getattr(camera, name):.4f}", f"{found.u[name]:.4f}" if name in found.u else "")
@@ -128,8 +166,8 @@ def _put(found: "Calibration") -> None:
         f"{len(found.used)} views used, residual {found.rms_px:.3f} px, corners in "
         f"{found.covered:.0%} of the picture."
     )
-    for one in found.left_out:
-        tell(f"left out {one.name}: {one.reason}.")
+    for reason, names in told_together(found.left_out):
+        tell(f"left out: {reason} ({_some(names)}).")
     for words in found.missing:
         tell(f"still missing: {words}.")
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import platformdirs
 
-from calibration.camera_store import CameraStore
+from calibration.camera_store import CAMERAS, CameraStore
 from calibration.dial_classes import PRESETS
 from calibration.dial_errors_store import ErrorStore
 from calibration.dials import DialStore
@@ -58,7 +58,7 @@ class Home:
     @property
     def cameras(self) -> CameraStore:
         """How each camera is set, and its models."""
-        return CameraStore(self.folder / "cameras")
+        return CameraStore(self.folder / CAMERAS)
 
     @property
     def handwheels(self) -> HandwheelStore:
