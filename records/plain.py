@@ -73,6 +73,15 @@ def utc_text(moment: datetime) -> str:
     return f"{moment.astimezone(UTC):%Y-%m-%dT%H:%M:%S.%f}Z"
 
 
+def minute(moment_utc: str | None) -> str:
+    """Return a moment of the book to the minute, for a person.
+
+    >>> minute("2026-03-04T05:06:07.000000Z")
+    '2026-03-04 05:06 UTC'
+    """
+    return "" if moment_utc is None else moment_utc[:16].replace("T", " ") + " UTC"
+
+
 def cell(name: str, value: object) -> Cell:
     """Return `value` as the database will hand it back, so that its hash can be taken now.
 

@@ -13,7 +13,7 @@ VERDICT_WORDS = {
 
 def measured_rows(measured: Measured) -> tuple[tuple[str, str], ...]:
     """Return what a round told, as (label, text) rows."""
-    rows = [(number.label.capitalize(), number_words(number)) for number in measured.numbers]
+    rows = [(n.label[:1].upper() + n.label[1:], number_words(n)) for n in measured.numbers]
     if measured.least_provable_mm is not None:
         least = format_length(measured.least_provable_mm, fine=True)
         rows.append(("Least that can be proven with this dial", least))

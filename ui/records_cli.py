@@ -93,6 +93,25 @@ def records_backup(
     raise typer.Exit(0 if whole else 2)
 
 
+def records_report(
+    context: typer.Context,
+    setup: Annotated[
+        int | None, typer.Argument(help="A setup's number; or give an option.")
+    ] = None,
+    job: Annotated[str | None, typer.Option(help="A batch: every part of this job.")] = None,
+    part: Annotated[str | None, typer.Option(help="One part, with all its setups.")] = None,
+    to: Annotated[
+        Path | None, typer.Option("--to", help="The files' name, without .pdf and .html.")
+    ] = None,
+    as_json: JsonFlag = False,
+    of_demo: OfDemo = False,
+) -> None:
+    """Write a report for the part's owner: a PDF, and one HTML page that needs nothing else."""
+    from ui.records_report import write_report
+
+    write_report(_folder(context, of_demo=of_demo), setup, job, part, to, as_json=as_json)
+
+
 def records_export(
     context: typer.Context,
     job: Job,
@@ -152,6 +171,7 @@ def add_to(app: typer.Typer) -> None:
         ("list", records_list),
         ("show", records_show),
         ("check", records_check),
+        ("report", records_report),
         ("backup", records_backup),
         ("export", records_export),
         ("import", records_import),

@@ -1,6 +1,5 @@
 """`records backup`, `export` and `import`: the book copied whole, a job taken elsewhere."""
 
-import re
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -12,9 +11,8 @@ from records.backup_home import backup_home
 from records.plain import utc_text
 from ui.output import put_json, put_table, tell
 from ui.records_command import damage_rows
+from ui.records_report import file_name
 from ui.service_process import program_version
-
-_UNFIT_FOR_FILES = re.compile(r"[^\w.-]+")
 
 
 def _now() -> datetime:
@@ -61,7 +59,7 @@ def export(home: Path, job: str, target: Path | None, *, as_json: bool) -> None:
     """
     from records.exporting import export_job
 
-    archive = target or Path(f"{_UNFIT_FOR_FILES.sub('-', job).strip('-.') or 'job'}.zip")
+    archive = target or Path(f"{file_name(job)}.zip")
     if archive.exists():
         msg = f"{archive} is there already: name another file with --to; nothing was written."
         raise BadInputError(msg)

@@ -1,0 +1,299 @@
+"""What the report of one setup says: words and numbers, before anything is laid out."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from readings import flag_sentence, format_length, format_with_uncertainty, move_word
+from records.photos import photo_is_whole
+from records.plain import Json, minute
+from records.quantities import budget_of, found_of, measured_of
+from records.report.checklists import ListShown, lists_of
+from records.report.instruments import InstrumentShown, instrument_shown
+from records.traces import RoundTrace, StraightTrace, newest_pair, round_trace, straight_trace
+from setups import GUIDES, Found, Measured
+from setups.checklists import CAUTION
+from setups.words import history_line, measured_rows, number_rows
+
+Rows = tuple[tuple[str, str], ...]
+
+HEADLINES: Mapping[str, str] = {
+    "inside": "INSIDE the tolerance",
+    "outside": "OUTSIDE the tolerance",
+    "cannot tell": "CANNOT TELL",
+}
+MEANINGS: Mapping[str, str] = {
+    "inside": (
+        "Inside: the value and its guard band of {guard} together stay within the tolerance; "
+        "the chance that this is wrong is at most 5 % (ISO 14253-1)."
+    ),
+    "outside": (
+        "Outside: the value less its guard band of {guard} is still beyond the tolerance "
+        "(95 %, ISO 14253-1)."
+    ),
+    "cannot tell": (
+        "Cannot tell: the tolerance lies within the guard band of {guard} about the value, "
+        "so that neither inside nor outside is proven (95 %, ISO 14253-1)."
+    ),
+}
+STATES: Mapping[str, str] = {
+    "open": "under way",
+    "finished": "finished",
+    "abandoned": "given up",
+}
+DIAL_LEFT_OUT = (
+    "The dial's own error is not counted in it, because the dial was not checked: "
+    "all this holds as far as the dial is right."
+)
+MISSING = "The photo's file is missing or not as it was taken: run sparehand records check."
+NO_SOURCE = "where the tolerance comes from was not recorded"
+CAUTIONS = f"{CAUTION} This report says what was measured, and no more."
+
+_LEAST_SHOWN_MM = 5e-6
+"""Less is shown as nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoShown:
+    """One photo; `path` is None where its file is missing or not as it was taken."""
+
+    path: Path | None
+    caption: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What was judged and how: a word, a headline, the value, and what the word means."""
+
+    word: str | None
+    headline: str
+    value: str
+    tolerance: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class SetupReport:
+    """Everything that the two pages of a setup say."""
+
+    id: int
+    uid: str
+    title: str
+    heading: str
+    facts: Rows
+    verdict: Verdict
+    numbers: Rows
+    budget: Rows
+    remarks: tuple[str, ...]
+    rounds: tuple[str, ...]
+    round_trace: RoundTrace | None
+    straight_trace: StraightTrace | None
+    sizes: Rows
+    instruments: tuple[InstrumentShown, ...]
+    checklists: tuple[ListShown, ...]
+    sweeps: tuple[tuple[str, ...], ...]
+    photos: tuple[PhotoShown, ...]
+    photos_left_out: int
+    seal: str
+
+
+SWEEP_COLUMNS = ("sweep", "purpose", "turning, from above", "state", "samples", "refused")
+
+
+def setup_report(setup: Json, *, seal: str = "") -> SetupReport:
+    """Return what the report of a setup says.
+
+    `setup` is as `BookReader.show_setup` returns it, with samples; `seal` the hash that its
+    last record carries in the chain.
+    """
+    last = last_measure(setup)
+    photos = _moments(setup)
+    shown = tuple(_photo(photo) for photo in photos)
+    return SetupReport(
+        id=setup["id"],
+        uid=setup["uid"],
+        title=setup["title"],
+        heading=", ".join(p for p in (setup["job"], setup["part"], setup["operation"]) if p),
+        facts=tuple(_facts(setup)),
+        verdict=verdict_shown(setup, last),
+        numbers=_numbers(last),
+        budget=tuple(_budget(setup)),
+        remarks=tuple(_remarks(setup, last)),
+        rounds=tuple(_rounds(setup)),
+        round_trace=round_trace(setup, newest_pair(setup)),
+        straight_trace=straight_trace(setup),
+        sizes=tuple(
+            (s["label"], f"{s['value']:g} {s['unit']}, {s['tool']}") for s in _sizes(setup)
+        ),
+        instruments=tuple(instrument_shown(one) for one in setup["instruments"]),
+        checklists=lists_of(setup["ticks"]),
+        sweeps=tuple(_sweep_row(sweep) for sweep in setup["sweeps"]),
+        photos=shown,
+        photos_left_out=len(setup["photos"]) - len(photos),
+        seal=seal,
+    )
+
+
+def last_measure(setup: Json) -> Found | Measured | None:
+    """Return the last numbers of a setup, None where it has none of a known form."""
+    found = [found_of(result) or measured_of(result) for result in setup["results"]]
+    return next((one for one in reversed(found) if one is not None), None)
+
+
+def _facts(setup: Json) -> Iterator[tuple[str, str]]:
+    facts = (
+        ("Job", setup["job"]),
+        ("Part", setup["part"]),
+        ("Operation", setup["operation"]),
+        ("Machine", setup["machine"]),
+        ("Begun", minute(setup["began_utc"])),
+        ("Ended", minute(setup["ended_utc"])),
+        ("State", STATES.get(setup["state"], setup["state"])),
+        ("Sparehand", setup["program_version"]),
+    )
+    yield from ((name, str(value)) for name, value in facts if value)
+
+
+def verdict_shown(setup: Json, last: Found | Measured | None) -> Verdict:
+    """Return the verdict with the value it is about and what the word means."""
+    word = setup["verdict"] if last is None else last.verdict
+    value = _judged(setup["guide"], last)
+    tolerance = "no tolerance was stated"
+    if setup["tolerance_mm"] is not None:
+        source = setup["tolerance_source"] or NO_SOURCE
+        tolerance = f"{format_length(setup['tolerance_mm'])} ({source})"
+    if setup["state"] != "finished":
+        state = STATES.get(setup["state"], setup["state"])
+        return Verdict(None, f"NO VERDICT: the setup is {state}", value, tolerance, "")
+    if word is None:
+        return Verdict(None, "NO VERDICT", value, tolerance, "")
+    return Verdict(word, HEADLINES.get(word, word), value, tolerance, _meaning(word, last))
+
+
+def _meaning(word: str, last: Found | Measured | None) -> str:
+    if last is None or last.guard_mm is None:
+        return ""
+    meaning = MEANINGS.get(word, "").format(guard=_fine(last.guard_mm))
+    return f"{meaning} {DIAL_LEFT_OUT}" if "dial unchecked" in last.flags else meaning
+
+
+def _fine(value_mm: float) -> str:
+    return format_length(value_mm, fine=True)
+
+
+def _judged(guide: str, last: Found | Measured | None) -> str:
+    """Return what was judged, with its uncertainty."""
+    if last is None:
+        return "nothing was measured"
+    if isinstance(last, Found):
+        off = format_with_uncertainty(last.eccentricity_mm, last.u_eccentricity_mm)
+        return f"off centre {off}"
+    if last.size_mm is None:
+        return last.sentence
+    of = f"{GUIDES[guide].tolerance_words} " if guide in GUIDES else ""
+    if last.u_size_mm is None:
+        return f"{of}{format_length(last.size_mm)}"
+    return f"{of}{format_with_uncertainty(last.size_mm, last.u_size_mm)}"
+
+
+def _numbers(last: Found | Measured | None) -> Rows:
+    if last is None:
+        return ()
+    return number_rows(last) if isinstance(last, Found) else measured_rows(last)
+
+
+def _budget(setup: Json) -> Iterator[tuple[str, str]]:
+    """Yield the last result's contributions, the largest first, those of nothing left out."""
+    told = [result for result in setup["results"] if found_of(result) or measured_of(result)]
+    lines = budget_of(told[-1]) if told else ()
+    for name, u_mm in sorted(lines, key=lambda line: -line[1]):
+        if u_mm >= _LEAST_SHOWN_MM:
+            yield name, f"{1000 * u_mm:.2f} µm"
+
+
+def _remarks(setup: Json, last: Found | Measured | None) -> Iterator[str]:
+    """Yield what a reader must know beside the numbers."""
+    if setup["superseded_by"] is not None:
+        yield f"This setup was superseded by setup {setup['superseded_by']}: that one counts."
+    if setup["supersedes"]:
+        yield f"It counts in place of setup {', '.join(map(str, setup['supersedes']))}."
+    for event in setup["events"]:
+        if event["state"] == "abandoned" and event["body"].get("reason"):
+            yield f"Given up: {event['body']['reason']}."
+        if event["state"] == "resumed":
+            yield f"Taken up again after a restart, {minute(event['at_utc'])}."
+    for name in () if last is None else last.flags:
+        yield flag_sentence(name)
+    if isinstance(last, Measured) and not last.locked and setup["state"] == "finished":
+        yield "Measured before anything was locked."
+
+
+def _rounds(setup: Json) -> Iterator[str]:
+    """Yield what each round found, and what was moved before the next."""
+    before: Found | None = None
+    number = 0
+    for result in setup["results"]:
+        found, measured = found_of(result), measured_of(result)
+        if found is None and measured is None:
+            continue
+        number += 1
+        if found is not None:
+            if before is not None:
+                yield _moved(before, found)
+            before = found
+            yield history_line(number, found)
+        elif measured is not None:
+            yield from _measured_round(number, measured)
+
+
+def _moved(before: Found, after: Found) -> str:
+    """Say how far the work went from one pair of turns to the next, as they tell it."""
+    right, back = after.offset_x_mm - before.offset_x_mm, after.offset_y_mm - before.offset_y_mm
+    how = "Locking moved the work" if after.locked and not before.locked else "The work was moved"
+    return (
+        f"{how} {_fine(abs(right))} {move_word('x', right)} "
+        f"and {_fine(abs(back))} {move_word('y', back)}."
+    )
+
+
+def _measured_round(number: int, measured: Measured) -> Iterator[str]:
+    locked = " (locked)" if measured.locked else ""
+    verdict = "" if measured.verdict is None else f" {measured.verdict.capitalize()}{locked}."
+    yield f"{number}. {measured.sentence}{verdict}"
+    if measured.todo:
+        yield f"Put right: {'; '.join(do.headline for do in measured.todo)}."
+
+
+def _sizes(setup: Json) -> list[Json]:
+    """Return each size as it was entered last."""
+    return list({size["key"]: size for size in setup["sizes"]}.values())
+
+
+def _sweep_row(sweep: Json) -> tuple[str, ...]:
+    return (
+        str(sweep["id"]),
+        sweep["purpose"],
+        sweep["sense"] or "not known",
+        sweep["state"],
+        str(sweep["count"]),
+        str(sweep["refused"]),
+    )
+
+
+def _moments(setup: Json) -> list[Json]:
+    """Return the photos of the first and of the last moment: as it was, and as it was read."""
+    moments: dict[tuple[str, str], list[Json]] = {}
+    for photo in setup["photos"]:
+        index = str(photo["meta"].get("index", photo["at_utc"]))
+        moments.setdefault((photo["caption"], index), []).append(photo)
+    every = list(moments.values())
+    chosen = every if len(every) <= 2 else [every[0], every[-1]]
+    return [photo for moment in chosen for photo in moment[:2]]
+
+
+def _photo(photo: Json) -> PhotoShown:
+    kind = "as it was" if photo["kind"] == "raw" else "with what was read"
+    path = Path(photo["path"])
+    caption = f"{photo['caption']}, {kind}, {minute(photo['at_utc'])}"
+    whole = photo_is_whole(path, photo["sha256"])
+    return PhotoShown(path if whole else None, caption)
