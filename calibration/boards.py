@@ -4,6 +4,7 @@ A chessboard is told by its inner corners; a ChArUco board by its squares, so th
 it is enough and a mirrored print is found out.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -81,6 +82,24 @@ class LeftOut:
 
     name: str
     reason: str
+
+
+def told_together(left_out: Iterable[LeftOut]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Return the reasons, each once and in order, with the names of what was left out for it."""
+    names: dict[str, list[str]] = {}
+    for one in left_out:
+        names.setdefault(one.reason, []).append(one.name)
+    return tuple((reason, tuple(each)) for reason, each in names.items())
+
+
+def first_names(names: tuple[str, ...], most: int = 6) -> str:
+    """Return the first names, and how many more there are.
+
+    >>> first_names(("a", "b", "c", "d"), 2)
+    'a, b and 2 more'
+    """
+    shown = ", ".join(names[:most])
+    return f"{shown} and {len(names) - most} more" if len(names) > most else shown
 
 
 def shift_px(one: View, other: View) -> Float:

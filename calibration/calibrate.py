@@ -6,14 +6,20 @@ them, and how well each number is known, is told here.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import log
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from calibration.boards import LeftOut, View, shift_px
+from calibration.boards import LeftOut, View, first_names, shift_px, told_together
+from calibration.calibrate_fit import (
+    Fit,
+    direction_of,
+    distances_mm,
+    fit_views,
+    own_focus,
+    print_stretch,
+)
 from calibration.camera import CameraModel
 from calibration.coverage import ENOUGH_OF_A_SIDE, Coverage, coverage_of
 from readings import BadInputError
@@ -35,9 +41,9 @@ GOOD_PX, USABLE_PX = 0.35, 0.8
 BLURRED = 1.8
 """A view whose edges are so many times as wide as the middle one's is left out."""
 LEAST_BLURRED_PX = 1.5
-SQUARE_SHARE, SQUARE_SIGMAS = 0.01, 5.0
-"""Cameras have square pixels: scales that differ by more than both tell of a stretched print."""
-NEAREST_MM, FARTHEST_MM = 50.0, 4000.0
+PRINT_SHARE, PRINT_SIGMAS = 0.003, 8.0
+"""A board longer one way by more than both is not the one that was told."""
+NEAREST_MM, FARTHEST_MM = 50.0, 2500.0
 """A board that comes out nearer or farther was not measured in mm."""
 
 
@@ -46,7 +52,8 @@ class Calibration:
     """A camera model and how far it may be believed.
 
     `u` are standard uncertainties (k = 1) of the model's numbers by name; `residual_px`
-    the root mean square of each used view; `covered` the share of the picture's cells that
+    the root mean square of each used view; `distance_mm` the nearest and farthest that the
+    board stood from the camera; `covered` the share of the picture's cells that
     held corners; `missing` what further views should show.
     """
 
@@ -56,6 +63,7 @@ class Calibration:
     left_out: tuple[LeftOut, ...]
     u: dict[str, float]
     residual_px: tuple[float, ...]
+    distance_mm: tuple[float, float]
     covered: float
     missing: tuple[str, ...]
     verdict: str
@@ -75,7 +83,8 @@ def calibrate(views: Sequence[View], *, left_out: Sequence[LeftOut] = ()) -> Cal
     ------
     BadInputError
         If sizes differ, fewer than six views differ enough, all are face on, focus or zoom
-        changed between them, or the board comes out where none can have stood.
+        changed between them, the print is longer one way than told, or the board comes out
+        where none can have stood.
     """
     if not views:
         raise BadInputError(_too_few(0, left_out))
@@ -86,13 +95,16 @@ def calibrate(views: Sequence[View], *, left_out: Sequence[LeftOut] = ()) -> Cal
     _demand_enough(chosen, out)
     chosen, fit, bad = _without_bad(chosen)
     out += bad
+    _demand_a_true_print(chosen, fit)
     _demand_one_focus(chosen, fit)
     _demand_a_place(fit)
     return _result(chosen, fit, tuple(out))
 
 
 def _too_few(count: int, left_out: Sequence[LeftOut]) -> str:
-    why = "; ".join(f"{one.name}: {one.reason}" for one in left_out[:3])
+    why = "; ".join(
+        f"{first_names(names, 3)}: {reason}" for reason, names in told_together(left_out)[:3]
+    )
     return (
         f"{count} usable view(s) of the board, {LEAST_VIEWS} or more are needed, from different "
         f"sides and tilts{': ' + why if why else ''}. Take more, the whole board sharp in sight."
@@ -148,47 +160,22 @@ def _demand_enough(views: Sequence[View], out: Sequence[LeftOut]) -> None:
         raise BadInputError(_too_few(len(views), out))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Fit:
-    camera: CameraModel
-    rms: float
-    rotations: list[Float]
-    shifts: list[Float]
-    sigmas: Float
-    residual: Float
-    """(views,) root mean square of each view's distances, pixels."""
-
-
-def _fit(views: Sequence[View]) -> _Fit:
-    size = views[0].size
-    objects = [view.points_mm.astype(np.float32) for view in views]
-    images = [view.points_px.astype(np.float32).reshape(-1, 1, 2) for view in views]
-    try:
-        rms, matrix, lens, rotations, shifts, sigmas, _, residual = cv2.calibrateCameraExtended(
-            objects, images, size, np.eye(3), np.zeros(5)
-        )
-    except cv2.error as error:
+def _demand_a_true_print(views: Sequence[View], fit: Fit) -> None:
+    """Refuse views of a board that is longer one way than it was said to be."""
+    stretch, sigma = print_stretch(views, fit)
+    if abs(stretch) > max(PRINT_SHARE, PRINT_SIGMAS * sigma):
+        longer, other = ("down", "across") if stretch > 0 else ("across", "down")
         msg = (
-            "the views do not tell a camera: all may be face on or the same. Tilt the board by "
-            "20 to 40 degrees to every side."
+            f"the print is {abs(stretch):.1%} longer {longer} than {other}: printers stretch. "
+            "Measure both of its ruler lines and give them (--ruler-width-mm and "
+            "--ruler-height-mm)."
         )
-        raise BadInputError(msg) from error
-    k = np.asarray(lens).ravel()
-    fx, fy, cx, cy = matrix[0, 0], matrix[1, 1], matrix[0, 2], matrix[1, 2]
-    camera = CameraModel(*size, *map(float, (fx, fy, cx, cy)), *map(float, k[:5]))
-    return _Fit(
-        camera,
-        float(rms),
-        [np.asarray(one, dtype=np.float64).ravel() for one in rotations],
-        [np.asarray(one, dtype=np.float64).ravel() for one in shifts],
-        np.asarray(sigmas, dtype=np.float64).ravel(),
-        np.asarray(residual, dtype=np.float64).ravel(),
-    )
+        raise BadInputError(msg)
 
 
-def _demand_one_focus(views: Sequence[View], fit: _Fit) -> None:
+def _demand_one_focus(views: Sequence[View], fit: Fit) -> None:
     """Refuse views that, each for itself, want clearly different focal lengths."""
-    found = [_own_focus(*each, fit) for each in zip(views, fit.rotations, fit.shifts, strict=True)]
+    found = [own_focus(*each, fit) for each in zip(views, fit.rotations, fit.shifts, strict=True)]
     change = np.array([c for c, _ in found])
     sigma = np.array([s for _, s in found])
     sure = sigma < np.median(sigma) * 2.5
@@ -205,41 +192,21 @@ def _demand_one_focus(views: Sequence[View], fit: _Fit) -> None:
         raise BadInputError(msg)
 
 
-def _own_focus(view: View, rotation: Float, shift: Float, fit: _Fit) -> tuple[float, float]:
-    """Return by how much (logarithm) one view's own focal length differs, and its sigma.
-
-    One Gauss-Newton step from the common solution in the pose and the focal length.
-    """
-    camera = fit.camera
-    seen, jacobian = cv2.projectPoints(
-        view.points_mm, rotation, shift, camera.matrix, camera.distortion
-    )
-    rest = (view.points_px - seen.reshape(-1, 2)).ravel()
-    pose = jacobian[:, :6]
-    focus = jacobian[:, 6] * camera.fx + jacobian[:, 7] * camera.fy
-    columns = np.column_stack([pose, focus])
-    step, *_ = np.linalg.lstsq(columns, rest, rcond=None)
-    normal = np.linalg.pinv(columns.T @ columns)
-    left = rest - columns @ step
-    noise = float(np.sqrt(left @ left / max(len(rest) - 7, 1)))
-    return log(max(1.0 + float(step[6]), 1e-3)), noise * float(np.sqrt(max(normal[6, 6], 0.0)))
-
-
-def _without_bad(views: Sequence[View]) -> tuple[list[View], _Fit, list[LeftOut]]:
+def _without_bad(views: Sequence[View]) -> tuple[list[View], Fit, list[LeftOut]]:
     """Fit, and leave out the worst view as long as it fits far worse than the others."""
-    kept, out, fit = list(views), [], _fit(views)
+    kept, out, fit = list(views), [], fit_views(views)
     while len(kept) > LEAST_VIEWS:
         worst = int(np.argmax(fit.residual))
         if fit.residual[worst] <= max(BAD_VIEW * float(np.median(fit.residual)), LEAST_BAD_PX):
             break
         out.append(LeftOut(kept[worst].name, f"fits badly, {fit.residual[worst]:.2f} px"))
         del kept[worst]
-        fit = _fit(kept)
+        fit = fit_views(kept)
     return kept, fit, out
 
 
-def _result(views: Sequence[View], fit: _Fit, out: tuple[LeftOut, ...]) -> Calibration:
-    coverage = coverage_of(views, [_turned(rotation) for rotation in fit.rotations])
+def _result(views: Sequence[View], fit: Fit, out: tuple[LeftOut, ...]) -> Calibration:
+    coverage = coverage_of(views, [direction_of(rotation) for rotation in fit.rotations])
     names = ("fx", "fy", "cx", "cy", "k1", "k2", "p1", "p2", "k3")
     return Calibration(
         camera=fit.camera,
@@ -248,47 +215,30 @@ def _result(views: Sequence[View], fit: _Fit, out: tuple[LeftOut, ...]) -> Calib
         left_out=out,
         u={name: float(u) for name, u in zip(names, fit.sigmas, strict=False)},
         residual_px=tuple(float(r) for r in fit.residual),
+        distance_mm=distances_mm(fit),
         covered=coverage.share,
         missing=coverage.missing,
         verdict=_verdict(fit, coverage),
     )
 
 
-def _demand_a_place(fit: _Fit) -> None:
+def _demand_a_place(fit: Fit) -> None:
     """Refuse a board that would have stood at the lens or in another room: no mm were given."""
-    far = float(np.median([shift[2] for shift in fit.shifts]))
-    if not NEAREST_MM <= far <= FARTHEST_MM:
+    near, far = distances_mm(fit)
+    if near < NEAREST_MM or far > FARTHEST_MM:
         msg = (
-            f"the board would have stood {far:.0f} mm from the camera: its squares are not of the "
-            "size given. Measure one and give it in mm with --square-mm."
+            f"the board would have stood {near:.0f} to {far:.0f} mm from the camera: its squares "
+            "are not of the size given. Measure one and give it in mm with --square-mm."
         )
         raise BadInputError(msg)
 
 
-def _turned(rotation: Float) -> Float:
-    """Return a board's direction (3,) away from the camera."""
-    normal = np.asarray(cv2.Rodrigues(rotation)[0][:, 2], dtype=np.float64)
-    return normal if normal[2] > 0 else -normal
-
-
-def _verdict(fit: _Fit, coverage: Coverage) -> str:
+def _verdict(fit: Fit, coverage: Coverage) -> str:
     if fit.rms > USABLE_PX:
         return "poor: the corners do not fit one camera; take sharper views, the board flat"
-    if (stretch := _stretch(fit)) is not None:
-        return (
-            f"poor: the print is {stretch:.1%} longer one way than the other; measure both of its "
-            "ruler lines and give them (--ruler-width-mm, --ruler-height-mm)"
-        )
     if fit.rms > GOOD_PX or coverage.share < ENOUGH_OF_A_SIDE or len(coverage.missing) > 2:
         return "usable: more views would make it better"
     return "good"
-
-
-def _stretch(fit: _Fit) -> float | None:
-    """Return how far the two focal lengths are apart (a share), where it cannot be chance."""
-    apart = abs(fit.camera.fx / fit.camera.fy - 1.0)
-    u = float(np.hypot(fit.sigmas[0] / fit.camera.fx, fit.sigmas[1] / fit.camera.fy))
-    return apart if apart > max(SQUARE_SHARE, SQUARE_SIGMAS * u) else None
 
 
 def report(found: Calibration) -> dict[str, Any]:
@@ -299,6 +249,7 @@ def report(found: Calibration) -> dict[str, Any]:
         "used": list(found.used),
         "left_out": [{"name": one.name, "reason": one.reason} for one in found.left_out],
         "u": found.u,
+        "distance_mm": list(found.distance_mm),
         "covered": found.covered,
         "missing": list(found.missing),
         "verdict": found.verdict,

@@ -4,7 +4,6 @@ Whoever shows the board moves it about and holds it still now and then. A view i
 the corners have stood still for a moment and show the board where or as no view before did.
 """
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from math import cos, radians
 from typing import Literal
@@ -177,11 +176,3 @@ class Gathering:
             last.count += 1
             return
         self._out.append(_Stretch(kind, name, name, 1, reason))
-
-
-def told_together(left_out: Iterable[LeftOut]) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """Return the reasons, each once and in order, with the names of what was left out for it."""
-    names: dict[str, list[str]] = {}
-    for one in left_out:
-        names.setdefault(one.reason, []).append(one.name)
-    return tuple((reason, tuple(each)) for reason, each in names.items())

@@ -22,7 +22,8 @@ _ALL = (
     Flag(
         "wrong size",
         "picture size differs from the camera model's",
-        "The picture has another size than the camera was calibrated with.",
+        "The picture has another size than the camera was calibrated with: set that size, or "
+        "calibrate anew.",
     ),
     Flag(
         "black picture",

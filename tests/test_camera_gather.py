@@ -5,10 +5,10 @@ import numpy as np
 import pytest
 from board_making import CAMERA, poses, project
 
-from calibration.boards import OUR_BOARD, LeftOut, View, shift_px
+from calibration.boards import OUR_BOARD, LeftOut, View, shift_px, told_together
 from calibration.calibrate import calibrate
 from calibration.coverage import CELLS, Coverage, coverage_of, normal_of, tilts_of
-from calibration.coverage_gather import STILL_S, Gathering, told_together
+from calibration.coverage_gather import STILL_S, Gathering
 
 PERIOD_S = 0.13
 POINTS = OUR_BOARD.points_mm

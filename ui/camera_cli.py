@@ -17,9 +17,6 @@ if TYPE_CHECKING:
     from calibration.camera_store import Origin
 
 
-_MOST_NAMES = 6
-
-
 def camera_calibrate(
     context: typer.Context,
     sources: Annotated[
@@ -146,15 +143,8 @@ def _fields(found: "Calibration") -> dict[str, Any]:
     return asdict(found.camera) | report(found)
 
 
-def _some(names: tuple[str, ...]) -> str:
-    """Return the first names, and how many more there are."""
-    more = len(names) - _MOST_NAMES
-    shown = ", ".join(names[:_MOST_NAMES])
-    return f"{shown} and {more} more" if more > 0 else shown
-
-
 def _put(found: "Calibration") -> None:
-    from calibration.coverage_gather import told_together
+    from calibration.boards import first_names, told_together
 
     camera = found.camera
     rows = [
@@ -166,8 +156,12 @@ def _put(found: "Calibration") -> None:
         f"{len(found.used)} views used, residual {found.rms_px:.3f} px, corners in "
         f"{found.covered:.0%} of the picture."
     )
+    tell(
+        f"The board stood {found.distance_mm[0]:.0f} to {found.distance_mm[1]:.0f} mm away: if it "
+        "did not, measure a square and give it with --square-mm."
+    )
     for reason, names in told_together(found.left_out):
-        tell(f"left out: {reason} ({_some(names)}).")
+        tell(f"left out: {reason} ({first_names(names)}).")
     for words in found.missing:
         tell(f"still missing: {words}.")
 

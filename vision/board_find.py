@@ -12,6 +12,7 @@ LEAST_CORNERS = 12
 _WINDOW_SHARE = 0.22
 """Half of the corner's window over the squares' pitch: a wider one overlaps the neighbours."""
 _MOST_WINDOW = 5
+_MANY_MARKERS = 6
 _BLUR_PX = 3.5
 _UNTIL = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 60, 1e-4)
 
@@ -33,7 +34,9 @@ def find_board(image: NDArray[np.uint8], board: Board, name: str) -> View | Left
     points_mm, points_px = found
     blur = _blur_px(gray, points_px)
     if blur > _BLUR_PX:
-        return LeftOut(name, f"blurred, edges {blur:.1f} px wide")
+        return LeftOut(
+            name, f"blurred, edges {blur:.1f} px wide: hold still, and focus on the board"
+        )
     height, width = gray.shape
     return View(name, points_mm, points_px, (width, height), blur)
 
@@ -58,7 +61,10 @@ def _chessboard(gray: NDArray[np.uint8], board: Board) -> tuple[Float, Float] | 
         gray, size, None, cv2.CALIB_CB_ADAPTIVE_THRESH | cv2.CALIB_CB_NORMALIZE_IMAGE
     )
     if not good or corners is None:
-        return f"no whole board of {size[0]} x {size[1]} inner corners in sight"
+        return (
+            f"no whole board of {size[0]} x {size[1]} inner corners in sight: show all of it with "
+            "its white margin, or say its size with --corners"
+        )
     return board.points_mm, _refined(gray, np.asarray(corners, np.float64).reshape(-1, 2))
 
 
@@ -66,13 +72,37 @@ def _charuco(gray: NDArray[np.uint8], board: Board) -> tuple[Float, Float] | str
     detector = cv2.aruco.CharucoDetector(charuco_board(board))
     corners, numbers, _, markers = detector.detectBoard(gray)
     if numbers is None or len(numbers) < LEAST_CORNERS:
-        if markers is None and _mirrored(gray, detector):
-            return "the board is mirrored: print it anew, or turn the camera's mirroring off"
-        seen = 0 if numbers is None else len(numbers)
-        return f"{seen} corners of the board in sight, {LEAST_CORNERS} or more are needed"
+        return _too_little(gray, detector, board, _count(numbers), _count(markers))
     which = np.asarray(numbers).ravel()
     points_px = _refined(gray, np.asarray(corners, np.float64).reshape(-1, 2))
     return board.points_mm[which], points_px
+
+
+def _too_little(
+    gray: NDArray[np.uint8],
+    detector: "cv2.aruco.CharucoDetector",
+    board: Board,
+    corners: int,
+    markers: int,
+) -> str:
+    """Say why a ChArUco board gives no view, and what to do."""
+    if corners == 0 and markers >= _MANY_MARKERS:
+        return (
+            f"markers of another board than one of {board.columns} x {board.rows} inner corners "
+            "in sight: say its size with --corners"
+        )
+    if corners:
+        return (
+            f"{corners} corners of the board in sight, {LEAST_CORNERS} or more are needed: bring "
+            "more of it into the picture"
+        )
+    if markers == 0 and _mirrored(gray, detector):
+        return "the board is mirrored: print it anew, or turn the camera's mirroring off"
+    return "no board in sight"
+
+
+def _count(found: object) -> int:
+    return 0 if found is None else int(np.size(found))  # type: ignore[arg-type]
 
 
 def _mirrored(gray: NDArray[np.uint8], detector: "cv2.aruco.CharucoDetector") -> bool:
