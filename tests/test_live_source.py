@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import signal
 import time
 
 import cv2
@@ -11,9 +12,10 @@ from rtsp_server import RtspServer
 from stream_making import FPS, WIDTH, decoded_s, free_port, mjpeg_stream
 
 from readings import BadInputError, SourceError
+from stream.workers import Newest, Rate, SourceWorker
 from ui.home import Home
 from ui.service_process import cameras_service
-from vision.live_source import LiveSource, camera_name, is_live
+from vision.live_source import SILENT_S, LiveSource, camera_name, is_live
 from vision.mjpeg import MjpegCapture
 
 SLOW_S = 0.35
@@ -103,6 +105,50 @@ def test_a_stream_that_went_is_opened_again_when_it_comes_back(ffmpeg):
     assert numbers == sorted(set(numbers)), "frames count on over a reopening"
     assert seen[-1].image.shape[1] == WIDTH
     assert not seen[-1].image.flags.writeable
+
+
+def test_a_stream_that_falls_silent_ends_and_is_opened_again(ffmpeg):
+    """The line stands, but nothing comes: a phone that sleeps, a cable between two switches."""
+    port = free_port()
+    source = LiveSource(f"http://127.0.0.1:{port}/video", time.monotonic)
+    with mjpeg_stream(ffmpeg, port) as server:
+        frames = coming(source)
+        next(frames)
+        server.process.send_signal(signal.SIGSTOP)
+        began = time.monotonic()
+        assert len(list(frames)) < 40, "what was under way"
+        assert time.monotonic() - began < SILENT_S + 1.0
+        server.process.send_signal(signal.SIGCONT)
+    with mjpeg_stream(ffmpeg, port):
+        frames = coming(source)
+        age = time.monotonic() % (2**32 / 1000) - decoded_s(next(frames).image)
+        source.close()
+        frames.close()
+    assert age < LATEST_S
+
+
+def test_the_service_s_worker_recovers_a_stream_by_itself(ffmpeg):
+    """Nobody restarts anything: the pictures go on, and they are new."""
+    port = free_port()
+    source = LiveSource(f"http://127.0.0.1:{port}/video", time.monotonic)
+    slot = Newest()
+    worker = SourceWorker(source, (slot,), Rate(time.monotonic))
+    worker.start()
+    try:
+        for _ in range(2):
+            with mjpeg_stream(ffmpeg, port):
+                assert slot.take(10.0) is not None, "no picture came"
+                time.sleep(0.5)  # what ffmpeg held back before anybody listened
+                frame = [slot.take(1.0) for _ in range(2)][-1]
+                age = time.monotonic() % (2**32 / 1000) - decoded_s(frame.image)
+                assert age < LATEST_S
+            while slot.take(0.5) is not None:
+                pass  # what came before it went
+    finally:
+        worker.stop()
+        source.close()
+        worker.join(10.0)
+    assert not worker.is_alive()
 
 
 def test_while_nobody_looks_a_picture_a_second_is_decoded(ffmpeg):
