@@ -11,6 +11,9 @@ from readings import Sample
 from records import Book, BookReader, Size
 from records.exporting import export_job
 from records.importing import import_job
+from setups import Do, Found, Measured
+from setups.measured import Number
+from stream.keeping import plain
 
 START = datetime(2026, 3, 2, 8, 0, 0, tzinfo=UTC)
 VERSION = "0.1.0"
@@ -79,6 +82,29 @@ def whole_sweep(book, setup_id, batches=3, sense="anticlockwise"):
         flags=("one way only",),
     )
     return sweep_id
+
+
+def centred(offset_x_mm, *, locked=False, offset_y_mm=0.0, verdict="inside", flags=()):
+    """The kept body of a pair of turns."""
+    found = Found(
+        offset_x_mm=offset_x_mm, offset_y_mm=offset_y_mm, u_x_mm=0.0003, u_y_mm=0.0004,
+        eccentricity_mm=math.hypot(offset_x_mm, offset_y_mm), u_eccentricity_mm=0.0005,
+        u_dial_mm=None, mean_mm=0.4, lobes=(), sideways_mm=0.0, ovality_mm=0.004, tir_mm=0.01,
+        return_mm=0.0002, verdict=verdict, guard_mm=0.0008, least_provable_mm=0.002,
+        locked=locked, flags=flags,
+    )  # fmt: skip
+    budget = [{"name": "reader", "u_mm": 0.0004}, {"name": "fit", "u_mm": 0.0003}]
+    return {"found": plain(found), "centring": {"budget": budget}}
+
+
+def measured(key, value, *, unit="mm", label="", verdict="inside", u=0.001, locked=False, todo=()):
+    """The kept body of a round of another guide."""
+    told = Measured(
+        (Number(key, label or key, value, unit, u),), f"Found {key}.", value, u, verdict, 0.002,
+        0.002, todo=tuple(Do("the head", words, words) for words in todo), locked=locked,
+        budget=(("slope", 0.001),),
+    )  # fmt: skip
+    return {"measured": plain(told), "runs": []}
 
 
 def whole_setup(book, verdict="inside", **more):

@@ -5,14 +5,11 @@ import zipfile
 from datetime import timedelta
 
 import pytest
-from records_kit import START, TickingClock, open_book, whole_setup
+from records_kit import START, TickingClock, centred, measured, open_book, whole_setup
 from stream_process import running
 
 from records import BookReader, check_book
-from setups import Found, Measured
-from setups.measured import Number
 from stream.client import Client
-from stream.keeping import plain
 from ui.cli import main
 from ui.records_again import next_part, order_of
 
@@ -140,9 +137,7 @@ PER_MONTH_MM = 0.004
 
 
 def tram(lean_mm):
-    number = Number("lean_x", "lean to the right", lean_mm, "mm per 300", 0.001)
-    measured = Measured((number,), "The head leans", 0.01, 0.001, "inside", 0.002, 0.002)
-    return {"measured": plain(measured), "runs": []}
+    return measured("lean_x", lean_mm, unit="mm per 300", label="lean to the right")
 
 
 @pytest.fixture
@@ -176,22 +171,12 @@ def test_trends_are_tables_too(followed, capsys):
     assert "+0.0040 ± 0.0000 mm per 300 a month" in err
 
 
-def centred(offset_x_mm, locked):
-    found = Found(
-        eccentricity_mm=abs(offset_x_mm), u_eccentricity_mm=0.0005, u_dial_mm=None,
-        offset_x_mm=offset_x_mm, offset_y_mm=0.0, u_x_mm=0.0003, u_y_mm=0.0004,
-        sideways_mm=0.0, tir_mm=0.01, ovality_mm=None, return_mm=None, verdict="inside",
-        least_provable_mm=0.002, guard_mm=0.001, locked=locked, mean_mm=0.4, lobes=(),
-    )  # fmt: skip
-    return {"found": plain(found), "centring": {}}
-
-
 def test_locking_shift_is_the_last_loose_pair_against_the_first_locked_one(tmp_path, run):
     with open_book(tmp_path) as book:
         part = book.ensure_part("job", "part")
         setup = book.begin_setup(part, "centre-bore", "Centre", 0.02, {})
         for offset, locked in ((0.3, False), (0.002, False), (0.009, True), (0.001, True)):
-            book.add_result(setup, "centring", 1, centred(offset, locked))
+            book.add_result(setup, "centring", 1, centred(offset, locked=locked))
         book.finish_setup(setup, {"verdict": "inside"})
     points = {p["key"]: p for p in run("trends", at=tmp_path)[1]["points"]}
     assert points["lock_x"]["value"] == pytest.approx(0.007)

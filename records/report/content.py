@@ -70,6 +70,12 @@ class Verdict:
     value: str
     tolerance: str
     meaning: str
+    dial_left_out: bool = False
+
+    @property
+    def short(self) -> str:
+        """Return the word for a table, with what must never be parted from it."""
+        return f"{self.word or 'none'}{' (dial not checked)' if self.dial_left_out else ''}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +173,9 @@ def verdict_shown(setup: Json, last: Found | Measured | None) -> Verdict:
         return Verdict(None, f"NO VERDICT: the setup is {state}", value, tolerance, "")
     if word is None:
         return Verdict(None, "NO VERDICT", value, tolerance, "")
-    return Verdict(word, HEADLINES.get(word, word), value, tolerance, _meaning(word, last))
+    headline, meaning = HEADLINES.get(word, word), _meaning(word, last)
+    unchecked = last is not None and "dial unchecked" in last.flags
+    return Verdict(word, headline, value, tolerance, meaning, unchecked)
 
 
 def _meaning(word: str, last: Found | Measured | None) -> str:

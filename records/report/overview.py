@@ -77,7 +77,7 @@ def batch_overview(job: str, setups: Sequence[Json]) -> Overview:
     reports = tuple(setup_report(setup) for setup in counting)
     return Overview(
         title=job,
-        subtitle=f"{len({s['part'] for s in counting})} parts, {len(counting)} setups that count",
+        subtitle=f"Parts: {len({s['part'] for s in counting})}, setups that count: {len(counting)}",
         lines=tuple(_line(*both) for both in zip(counting, reports, strict=True)),
         not_counted=tuple(map(_why_not, others)),
         coaxiality=tuple(coaxialities(counting)),
@@ -99,7 +99,7 @@ def _line(setup: Json, report: SetupReport) -> tuple[str, ...]:
         setup["part"],
         ": ".join(w for w in (setup["title"], setup["operation"]) if w),
         minute(setup["ended_utc"])[:10],
-        report.verdict.word or "none",
+        report.verdict.short,
         report.verdict.value,
         "not stated" if tolerance is None else format_length(tolerance),
     )
@@ -165,7 +165,7 @@ def _side(operation: str | None, parts: Sequence[str], reports: Sequence[SetupRe
     names = dict.fromkeys(name for report in reports for name, _ in report.numbers)
     rows = [
         ("Setup", tuple(str(report.id) for report in reports)),
-        ("Verdict", tuple(report.verdict.word or "none" for report in reports)),
+        ("Verdict", tuple(report.verdict.short for report in reports)),
         ("Tolerance", tuple(report.verdict.tolerance for report in reports)),
         *((name, tuple(dict(r.numbers).get(name, "–") for r in reports)) for name in names),
         ("Checklists", tuple(_lists(report) for report in reports)),

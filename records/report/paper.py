@@ -96,8 +96,9 @@ class Paper(FPDF):
     def grid(
         self, columns: Sequence[str], rows: Sequence[Sequence[str]], widths: Sequence[float]
     ) -> None:
-        """Write a table with a line a row; what is too long for its cell wraps."""
+        """Write a table; what is too long for its cell wraps, a long table goes on overleaf."""
         left = self.get_x()
+        self.set_auto_page_break(True, 297.0 - BOTTOM_MM)
         with self.table(
             col_widths=tuple(widths),
             width=sum(widths),
@@ -111,6 +112,7 @@ class Paper(FPDF):
             self._font(7.5)
             for cells in (columns, *rows):
                 table.row(cells)
+        self.set_auto_page_break(False)
         self.set_x(left)
 
     def verdict_box(self, headline: str, lines: Sequence[tuple[str, float]], *, dark: bool) -> None:

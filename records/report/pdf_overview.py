@@ -7,9 +7,8 @@ from records.report.content import PhotoShown, SetupReport
 from records.report.overview import LINE_COLUMNS, Overview, Side
 from records.report.paper import MARGIN_MM, WIDTH_MM, Paper
 
-_LINE_WIDTHS = (13.0, 31.0, 52.0, 20.0, 19.0, 29.0, 18.0)
+_LINE_WIDTHS = (12.0, 28.0, 44.0, 19.0, 21.0, 41.0, 17.0)
 _NAME_MM = 38.0
-_A_LINE_MM = 9.6
 
 
 def overview_pages(paper: Paper, overview: Overview) -> None:
@@ -41,15 +40,10 @@ def _need(paper: Paper, height: float) -> None:
 
 def _setups(paper: Paper, overview: Overview) -> None:
     paper.heading("Setups that count")
-    left = list(overview.lines)
-    if not left:
+    if overview.lines:
+        paper.grid(LINE_COLUMNS, overview.lines, _LINE_WIDTHS)
+    else:
         paper.words("None: no setup was finished yet.", 8.5)
-    while left:
-        here = max(1, int((paper.room() - 12.0) / _A_LINE_MM))
-        paper.grid(LINE_COLUMNS, left[:here], _LINE_WIDTHS)
-        left = left[here:]
-        if left:
-            paper.add_page()
 
 
 def _coaxiality(paper: Paper, overview: Overview) -> None:

@@ -8,7 +8,9 @@ from records.report.paper import MARGIN_MM, WIDTH_MM, Paper
 _LEFT_MM = 106.0
 _GAP_MM = 6.0
 _RIGHT_MM = WIDTH_MM - _LEFT_MM - _GAP_MM
-_MOST_ROUNDS = 12
+_A_ROUND_MM = 5.0
+_MOST_SIZES = 12
+_CHECKLISTS_MM = 52.0
 _MOST_SWEEPS = 8
 _SWEEP_WIDTHS = (14.0, 42.0, 46.0, 30.0, 25.0, 25.0)
 
@@ -45,7 +47,9 @@ def _numbers_and_trace(paper: Paper, report: SetupReport) -> None:
     paper.pairs(report.facts, _LEFT_MM, 0.25)
     if report.sizes:
         paper.heading("Sizes taken by hand", _LEFT_MM)
-        paper.pairs(report.sizes, _LEFT_MM, 0.5)
+        paper.pairs(report.sizes[:_MOST_SIZES], _LEFT_MM, 0.5)
+        if (more := len(report.sizes) - _MOST_SIZES) > 0:
+            paper.words(f"({more} more in the book)", 8.5, "", _LEFT_MM)
     under = paper.get_y()
     paper.set_xy(MARGIN_MM + _LEFT_MM + _GAP_MM, top)
     _trace(paper, report)
@@ -69,7 +73,8 @@ def _trace(paper: Paper, report: SetupReport) -> None:
 
 def _rounds(paper: Paper, report: SetupReport) -> None:
     paper.heading("What was found, and what was moved")
-    paper.lines(_shortened(report.rounds, _MOST_ROUNDS), keep_mm=7.0 * (1 + len(report.remarks)))
+    room = paper.room() - 7.0 * (1 + len(report.remarks))
+    paper.lines(_shortened(report.rounds, max(3, int(room / _A_ROUND_MM))))
     if report.remarks:
         paper.heading("To be known beside it")
         paper.lines([f"– {line}" for line in report.remarks])
@@ -103,9 +108,11 @@ def _photos(paper: Paper, report: SetupReport) -> None:
 
 def _instruments(paper: Paper, report: SetupReport) -> None:
     paper.heading("Instruments, as they were known when the setup was begun")
-    for one in report.instruments:
-        check = f"; {one.check}" if one.check else ""
-        paper.words(f"{one.kind}: {one.words}{check}", 8.0)
+    lines = [
+        f"{one.kind}: {one.words}{f'; {one.check}' if one.check else ''}"
+        for one in report.instruments
+    ]
+    paper.lines(lines, 8.0, keep_mm=_CHECKLISTS_MM)
     if not report.instruments:
         paper.words("None was recorded.", 8.0)
 
@@ -131,9 +138,10 @@ def _one_list(paper: Paper, shown: ListShown, width: float) -> None:
 def _sweeps(paper: Paper, report: SetupReport) -> None:
     if not report.sweeps:
         return
-    left_out = max(0, len(report.sweeps) - _MOST_SWEEPS)
-    earlier = f" ({left_out} earlier in the book)" if left_out else ""
-    room = int((paper.room() - 12.0) / 5.0)
-    shown = report.sweeps[-min(_MOST_SWEEPS, max(1, room - 1)) :]
-    paper.heading(f"Sweeps{earlier}")
+    room = int((paper.room() - 14.0) / 5.0)
+    if room < 1:
+        return
+    shown = report.sweeps[-min(_MOST_SWEEPS, room) :]
+    left_out = len(report.sweeps) - len(shown)
+    paper.heading(f"Sweeps ({left_out} earlier in the book)" if left_out else "Sweeps")
     paper.grid(SWEEP_COLUMNS, shown, _SWEEP_WIDTHS)
