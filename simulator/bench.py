@@ -276,6 +276,7 @@ class Bench:
                 turns=machine.work.turns,
                 slides=machine.work.slides,
                 goes=machine.work.goes,
+                marks=machine.work.marks,
                 at_mm=machine.stand().at_mm,
                 knobs=tuple(self._knob(knob) for knob in machine.work.knobs),
                 changes=machine.work.changes,

@@ -45,6 +45,7 @@ class BenchState:
     turns: bool
     slides: bool
     goes: Goes
+    marks: tuple[str, ...]
     at_mm: tuple[float, float, float]
     knobs: tuple[KnobShown, ...]
     changes: tuple[Change, ...]

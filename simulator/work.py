@@ -76,6 +76,8 @@ class Work:
     clamp = ""
     """What clamps it, as a button says it: "Tighten the head"; "" where nothing does."""
     unclamp = ""
+    marks: tuple[str, ...] = ("mark at dial", "¼ past dial", "½ past dial", "¾ past dial")
+    """Where turning work stands at 0, 90, 180 and 270 degrees, as a button says it."""
     start_mm = (0.0, 0.0, 0.0)
     """Where the dial stands when it is mounted."""
 

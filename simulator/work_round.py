@@ -123,6 +123,7 @@ class FourJaw(Work):
         Knob("jaws-1-3", "Jaws 1 and 3", "3 in", "1 in", "turn", (0.05, 0.005, 0.0005), 1.0),
         Knob("jaws-2-4", "Jaws 2 and 4", "4 in", "2 in", "turn", (0.05, 0.005, 0.0005), 1.0),
     )
+    marks = tuple(f"jaw {i} at the dial" for i in (1, 2, 3, 4))
     clamp, unclamp = "Tighten all jaws", "Ease all jaws"
 
     def __init__(self, rng: np.random.Generator) -> None:

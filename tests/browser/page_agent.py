@@ -3,11 +3,15 @@
 import re
 import time
 
+from bench_words import knob_told, table_told
+
 DIVISION_MM = 0.02  # of the bench's handwheels
 STEPS = (25, 5, 1, 0.1)
 WAYS = {"right": ("x", 1), "left": ("x", -1), "to the back": ("y", 1), "to the front": ("y", -1)}
 TRAVEL = re.compile(r"table (right|left|to the back|to the front) (?:at least )?([0-9.]+) mm")
 STYLUS = re.compile(r"stylus to the (right|left|back|front)", re.IGNORECASE)
+JAW = re.compile(r"jaw (\d) (?:faces|at) the dial", re.IGNORECASE)
+STALLED_S = 30.0
 
 LOOK = """() => {
   const root = document.querySelector('[data-testid="stBidiComponentRegular"], .stBidiComponent');
@@ -30,22 +34,48 @@ LOOK = """() => {
     value: text('value'), travel: text('travel'), remaining: text('remaining'),
     sideWords: text('side-words'), moving: Boolean(bench.moving),
     locked: Boolean(bench.locked_x || bench.locked_y), turned: text('turned'),
+    aim: text('target'), mount: Boolean(sh.querySelector('.mount').offsetWidth),
+    clamp: bench.clamp || '', clamped: Boolean(bench.clamped),
+    turns: Boolean(bench.turns), changes: (bench.changes || []).map((change) => change.key),
+    knobs: Object.fromEntries((bench.knobs || []).map(({knob}) => [knob.key, knob.steps])),
     read_s: window.__sparehand.live ? window.__sparehand.live.t_s : -1,
     moved_s: bench.t_s || 0,
   };
 }"""
 
 
+def off_mm(now):
+    """How far the needle stands off its reading, from the words on the page."""
+    aim = re.search(r"bring to ([+−-]?[\d.]+)", now["aim"])
+    return float(now["value"].replace("−", "-")) - float(aim.group(1).replace("−", "-"))
+
+
+def side_told(now):
+    """Where stylus or work is to be turned to, from the words on the page."""
+    told = STYLUS.search(now["headline"]) or STYLUS.search(now["detail"])
+    if told:
+        return told.group(1)
+    jaw = JAW.search(now["headline"]) or JAW.search(now["detail"])
+    if jaw:
+        return ("right", "back", "left", "front")[int(jaw.group(1)) - 1]
+    if "mark" in now["headline"].lower():
+        return "back" if "quarter turn past" in now["headline"] else "right"
+    return None
+
+
 class PageAgent:
     """Follows what the page says until a step is reached; `seen` is called at each new step."""
 
-    def __init__(self, page, seen=lambda name: None):
+    def __init__(self, page, seen=lambda name: None, surface="bore"):
         self.page = page
         self.seen = seen
         self.turning = "anticlockwise"
         self.step = None
         self.backed = None
         self.shown = set()
+        self.surface = surface
+        self.gains = {}
+        self.pointed = None
 
     def look(self):
         for _ in range(50):
@@ -82,11 +112,14 @@ class PageAgent:
     def run(self, *, until="done", most_s=200.0):
         """Act until the page shows the step `until`."""
         end = time.monotonic() + most_s
-        while time.monotonic() < end:
+        told, since_s = None, time.monotonic()
+        while time.monotonic() < min(end, since_s + STALLED_S):
             now = self.look()
+            if told != (told := [now[key] for key in ("step", "headline", "detail", "value")]):
+                since_s = time.monotonic()
             if now.get("step") != self.step:
                 self.step = now.get("step")
-                time.sleep(0.4)
+                time.sleep(0.15)
                 self.seen(self.step)
             if self.step == until:
                 return
@@ -94,23 +127,116 @@ class PageAgent:
         raise AssertionError(f"the setup did not come to {until}: {self.look()}")
 
     def act(self, now):
-        if now["wants"] == "ticks":
+        if now["mount"]:
+            self.page.locator("button.mount").click()
+            self.page.locator("button.mount").wait_for(state="hidden")
+            self.settle()
+        elif now["wants"] == "ticks":
             self.tick_lines(now)
+        elif now["wants"] == "place":
+            self.go(now)
+        elif now["kind"] == "todo":
+            self.put_right(now)
         elif now["wants"] == "turn":
             self.turn(now)
         elif now["kind"] == "lock":
-            self.press("lock-x")
-            self.press("lock-y")
-            self.settle()
-            self.page.locator("button.next").click()
-            self.wait_for_change(now)
-        elif now["wants"] == "key":
+            self.lock(now)
+            self.next(now)
+        elif now["kind"] == "change":
+            if now["step"] in now["changes"]:
+                self.press(f"change-{now['step']}")
+                self.settle()
+            self.next(now)
+        elif now["wants"] in ("key", "sizes"):
             self.page.locator("button.next").click()
             self.wait_for_change(now)
         elif now["target"] == "true":
             self.move(now)
         else:
             self.point(now)
+
+    def next(self, now):
+        self.page.locator("button.next").click()
+        self.wait_for_change(now)
+
+    def lock(self, now):
+        if now["clamp"] and not now["clamped"]:
+            self.press("clamp")
+        elif not now["clamp"] and not now["locked"]:
+            self.press("lock-x")
+            self.press("lock-y")
+        self.settle()
+
+    def free(self, now):
+        if now["clamped"]:
+            self.press("clamp")
+        elif now["locked"] and not now["clamp"]:
+            self.press("lock-x")
+            self.press("lock-y")
+        else:
+            return
+        self.settle()
+
+    def go(self, now):
+        """Bring the dial to the place told, and say that it stands there."""
+        words = re.sub(r"^Dial (once more |back )?", "", now["headline"])
+        places = self.page.locator("[data-words]").all()
+        told = [place for place in places if words.endswith(place.get_attribute("data-words"))]
+        told[0].click()
+        self.settle()
+        self.next(now)
+
+    def put_right(self, now):
+        """Do what the headline says: by the needle where it tells, else by the amount."""
+        self.free(now)
+        told, slide = knob_told(now["headline"]), table_told(now["headline"])
+        if told and told[2] is not None:
+            knob, way, amount = told
+            self.turn_knob(knob, now["knobs"][knob], way * amount)
+            self.settle()
+            self.next(now)
+        elif now["target"] != "true" or self.told_stops(now):
+            self.point(now)
+        elif now["side"] == "there":
+            self.wait_for_change(now, 2.0)
+        elif slide:
+            # right and back come nearer a bore's stylus as the needle falls
+            sign = 1 if self.surface == "boss" else -1
+            self.wheel(slide[0], sign * off_mm(now) * -1)
+            self.settle()
+        else:
+            self.bring(now, *told[:2])
+
+    def told_stops(self, now):
+        """Whether the stylus has first to be turned where the words say; no collar tells."""
+        told = STYLUS.search(now["detail"])
+        if told is None or self.pointed == (now["headline"], told.group(1)):
+            return False
+        self.pointed = (now["headline"], told.group(1))
+        return True
+
+    def bring(self, now, knob, way):
+        """Turn a knob until the needle is there; its gain is learned from the first touches."""
+        steps = now["knobs"][knob]
+        gain = self.gains.get(knob)
+        left = -off_mm(now)
+        by = way * steps[1] if gain is None else left / gain
+        before = float(now["value"].replace("−", "-"))
+        self.turn_knob(knob, steps, by)
+        self.settle()
+        after = self.look()
+        if after["target"] == "true" and after["value"] != now["value"]:
+            gone = float(after["value"].replace("−", "-")) - before
+            if abs(gone) > 0.004 or gain is None:
+                self.gains[knob] = gone / by
+
+    def turn_knob(self, knob, steps, by):
+        """Turn a knob by its buttons, to the nearest of its smallest steps."""
+        left, sign = round(abs(by) / steps[-1]), 1 if by > 0 else -1
+        for step in steps:
+            count, left = divmod(left, round(step / steps[-1]))
+            for _ in range(min(count, 40)):
+                self.press(f"knob-{knob}-{sign * step:g}")
 
     def tick_lines(self, now):
         for key in [line.get_attribute("data-line") for line in self.page.locator(".line").all()]:
@@ -128,11 +254,11 @@ class PageAgent:
         self.wait_for_change(now)
 
     def point(self, now):
-        told = STYLUS.search(now["headline"]) or STYLUS.search(now["detail"])
-        if told is None:
+        side = side_told(now)
+        if side is None:
             time.sleep(0.1)
             return
-        self.press(f"point-{told.group(1)}")
+        self.press(f"point-{side}")
         self.settle()
         after = self.wait_for_change(now)
         if now["kind"] == "point" and after["step"] == now["step"]:

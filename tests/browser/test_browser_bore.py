@@ -3,6 +3,7 @@
 import time
 
 import pytest
+from looks import FIND, OVERFLOWS, SMALL
 from page_agent import LOOK, PageAgent
 
 from records import BookReader
@@ -10,57 +11,6 @@ from records import BookReader
 LEAST_PICTURES_A_SECOND = 20.0
 NO_PICTURE_WITHIN_S = 2.3  # two seconds promised, and the time to look
 TOUCH_PX = 94  # 15 mm where a CSS pixel is 1/160 inch, as on a tablet
-
-FIND = """(() => {
-  const find = (node) => {
-    const here = node.querySelector('.sh');
-    if (here) return here;
-    for (const one of node.querySelectorAll('*')) {
-      const inside = one.shadowRoot && find(one.shadowRoot);
-      if (inside) return inside;
-    }
-    return null;
-  };
-  return find(document.body);
-})()"""
-
-OVERFLOWS = (
-    """() => {
-  const sh = """
-    + FIND
-    + """;
-  const inside = (box) => box.top >= -1 && box.left >= -1
-    && box.bottom <= innerHeight + 1 && box.right <= innerWidth + 1;
-  const bad = [];
-  const left = sh.querySelector('.left');
-  if (left.scrollHeight > left.clientHeight + 2) bad.push('left column scrolls');
-  const edge = left.getBoundingClientRect().right + 1;
-  for (const one of left.querySelectorAll('*')) {
-    const box = one.getBoundingClientRect();
-    if (box.width && box.right > edge) bad.push(one.className + ' beyond its column');
-  }
-  for (const name of ['headline', 'value', 'remaining', 'target', 'next', 'line', 'picture']) {
-    for (const one of sh.querySelectorAll('.' + name)) {
-      const box = one.getBoundingClientRect();
-      if (box.width && !inside(box)) bad.push(name + ' beyond the screen');
-    }
-  }
-  for (const one of sh.querySelectorAll('button')) {
-    const box = one.getBoundingClientRect();
-    if (box.width && !inside(box)) bad.push('button ' + one.textContent);
-  }
-  return bad;
-}"""
-)
-
-SMALL = (
-    """(least) => ["""
-    + FIND
-    + """].flatMap((sh) => [...sh.querySelectorAll('.line, .foot button')])
-  .map((one) => [one.textContent, one.getBoundingClientRect()])
-  .filter(([, box]) => box.width && Math.min(box.width, box.height) < least - 0.5)
-  .map(([text, box]) => `${text} ${box.width} x ${box.height}`)"""
-)
 
 # The height of the digits as drawn: the box of a "0" in the font and size that is in use.
 DIGITS = (

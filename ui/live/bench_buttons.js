@@ -1,51 +1,135 @@
-// The buttons of the virtual machine: what hands would do.
+// The buttons of the virtual machine: what hands would do with the work that is mounted.
 
 const WHEEL_STEPS = [25, 5, 1, 0.1]; // divisions of the handwheel
-const WAYS = { x: ["left", "right"], y: ["front", "back"] };
+const WHEEL_WAYS = { x: ["◀", "▶"], y: ["▼", "▲"] };
+const FULL_TURN_RAD = 2 * Math.PI * 1.06; // a little more than a turn, as hands do
 
 class BenchButtons {
   constructor(panel, doIt) {
     this.panel = panel;
     this.doIt = doIt;
     this.bench = null;
-    this.build();
+    this.places = [];
+    this.wanted = null; // the guide in hand
+    this.headline = "";
+    this.built = "";
+    this.rows = panel.querySelector(".wheels");
+    this.hands = panel.querySelector(".spindle .keys");
+    this.rest = panel.querySelector(".rest .keys");
+    const mount = panel.querySelector(".mount");
+    mount.addEventListener("click", () => this.doIt("mount", { work: this.wanted }));
   }
 
-  build() {
-    for (const axis of ["x", "y"]) this.buildWheel(axis);
-    const spindle = this.panel.querySelector(".spindle .keys");
-    this.button(spindle, "⟲ one turn", "anticlockwise", "turn-anticlockwise",
-      () => this.doIt("turn_spindle", { by_rad: 2 * Math.PI * 1.06 }));
-    this.button(spindle, "⟳ one turn", "clockwise", "turn-clockwise",
-      () => this.doIt("turn_spindle", { by_rad: -2 * Math.PI * 1.06 }));
-    for (const [side, sign] of [["left", "←"], ["back", "↑"], ["front", "↓"], ["right", "→"]]) {
-      this.button(spindle, `${sign} stylus ${side}`, "", `point-${side}`,
-        () => this.doIt("point_stylus", { direction: side }));
-    }
-    const rest = this.panel.querySelector(".rest .keys");
-    for (const axis of ["x", "y"]) {
-      const name = axis.toUpperCase();
-      const lock = this.button(rest, `Lock ${name}`, "", `lock-${axis}`,
-        () => this.doIt("lock", { axis, on: !this.bench[`locked_${axis}`] }));
-      lock.dataset.lock = axis;
-    }
-    this.button(rest, "Stylus out", "0.05 mm", "reach-out", () => this.doIt("set_reach", { by_mm: 0.05 }));
-    this.button(rest, "Stylus in", "0.05 mm", "reach-in", () => this.doIt("set_reach", { by_mm: -0.05 }));
-    this.cover = this.button(rest, "Cover dial", "", "cover",
-      () => this.doIt("cover", { on: !this.bench.covered }));
-    this.fit = this.button(rest, "Indicator off", "", "indicator",
-      () => this.doIt("fit_indicator", { on: !this.bench.indicator_fitted }));
+  update(bench) {
+    this.bench = bench;
+    this.refresh();
+  }
+
+  // What the setup in hand wants of the machine: its work, and the places where the dial goes.
+  setState(view, shown) {
+    this.wanted = view.finished ? null : view.guide;
+    this.places = shown ? shown.places : [];
+    this.headline = view.advice ? view.advice.headline : "";
+    this.refresh();
+  }
+
+  refresh() {
+    const bench = this.bench;
+    if (!bench) return;
+    const strange = Boolean(this.wanted) && bench.work !== this.wanted;
+    this.panel.classList.toggle("unmounted", strange);
+    const key = JSON.stringify([bench.work, bench.title, this.places]);
+    if (key !== this.built) this.build(key);
+    this.label();
+  }
+
+  build(key) {
+    this.built = key;
+    const bench = this.bench;
+    for (const group of [this.rows, this.hands, this.rest]) group.replaceChildren();
+    if (bench.slides) for (const axis of ["x", "y"]) this.buildWheel(axis);
+    for (const { knob } of bench.knobs) this.buildKnob(knob);
+    if (this.places.length) this.buildPlaces();
+    else if (bench.turns || bench.goes === "round") this.buildSpindle();
+    this.buildRest();
+    const shown = [[".wheels", this.rows], [".spindle", this.hands]];
+    for (const [name, group] of shown) this.panel.querySelector(name).hidden = !group.children.length;
+    this.panel.querySelector(".machine").hidden = !bench.slides;
+    const where = this.places.length ? "Where the dial stands" : "Spindle, seen from above";
+    setText(this.panel.querySelector(".spindle .label"), where);
+    setText(this.panel.querySelector(".rest .label"), bench.title);
   }
 
   buildWheel(axis) {
-    const row = this.panel.querySelector(`.wheel-${axis} .steps`);
-    const [minus, plus] = WAYS[axis];
-    const steps = [...WHEEL_STEPS.map((n) => -n), ...[...WHEEL_STEPS].reverse()];
-    for (const step of steps) {
-      const sign = { left: "◀", right: "▶", front: "▼", back: "▲" }[step < 0 ? minus : plus];
-      const size = String(Math.abs(step));
-      const text = step < 0 ? `${sign} ${size}` : `${size} ${sign}`;
-      this.button(row, text, "", `wheel-${axis}-${step}`, () => this.turn(axis, step));
+    const row = this.row(`wheel-${axis}`);
+    for (const step of bothWays(WHEEL_STEPS)) {
+      this.button(row, stepWords(step, WHEEL_WAYS[axis]), `wheel-${axis}-${step}`, () => this.turn(axis, step));
+    }
+  }
+
+  buildKnob(knob) {
+    const row = this.row(`knob-${knob.key}`);
+    for (const step of bothWays(knob.steps)) {
+      this.button(row, stepWords(step, ["−", "+"]), `knob-${knob.key}-${step}`,
+        () => this.doIt("turn_knob", { knob: knob.key, by: step }));
+    }
+  }
+
+  row(name) {
+    const row = document.createElement("div");
+    row.className = name;
+    const label = document.createElement("span");
+    label.className = "label";
+    const steps = document.createElement("div");
+    steps.className = "steps";
+    row.append(label, steps);
+    this.rows.append(row);
+    return steps;
+  }
+
+  buildPlaces() {
+    const there = new Set();
+    for (const [words, at] of this.places) {
+      const key = JSON.stringify(at);
+      if (there.has(key)) continue;
+      there.add(key);
+      const button = this.button(this.hands, words, `go-${words}`, () => this.doIt("go", { at }));
+      button.dataset.words = words;
+    }
+  }
+
+  buildSpindle() {
+    if (this.bench.turns) {
+      for (const [sign, way, by] of [["⟲", "anticlockwise", 1], ["⟳", "clockwise", -1]]) {
+        this.button(this.hands, `${sign} one turn ${way}`, `turn-${way}`,
+          () => this.doIt("turn_spindle", { by_rad: by * FULL_TURN_RAD }));
+      }
+    }
+    const still = this.bench.layout === "still";
+    const sides = still ? ["right", "back", "left", "front"] : ["left", "back", "front", "right"];
+    for (const side of sides) {
+      const words = still ? this.bench.marks[sides.indexOf(side)] : `${SIDE_ARROWS[side]} stylus ${side}`;
+      this.button(this.hands, words, `point-${side}`, () => this.doIt("point_stylus", { direction: side }));
+    }
+  }
+
+  buildRest() {
+    const bench = this.bench;
+    for (const axis of bench.slides ? ["x", "y"] : []) {
+      this.button(this.rest, "", `lock-${axis}`,
+        () => this.doIt("lock", { axis, on: !this.bench[`locked_${axis}`] }));
+    }
+    if (bench.clamp) this.button(this.rest, "", "clamp", () => this.doIt("clamp", { on: !this.bench.clamped }));
+    for (const { key, label } of bench.changes) {
+      this.button(this.rest, label, `change-${key}`, () => this.doIt("change", { what: key }));
+    }
+    this.button(this.rest, "Stylus out 0.05", "reach-out", () => this.doIt("set_reach", { by_mm: 0.05 }));
+    this.button(this.rest, "Stylus in 0.05", "reach-in", () => this.doIt("set_reach", { by_mm: -0.05 }));
+    this.button(this.rest, "Dial to middle", "set-dial", () => this.doIt("set_dial", {}));
+    this.button(this.rest, "", "cover", () => this.doIt("cover", { on: !this.bench.covered }));
+    this.button(this.rest, "", "indicator", () => this.doIt("fit_indicator", { on: !this.bench.indicator_fitted }));
+    if (bench.work) {
+      this.button(this.rest, "Mount anew", "mount-anew", () => this.doIt("mount", { work: this.bench.work }));
     }
   }
 
@@ -54,37 +138,56 @@ class BenchButtons {
     this.doIt("turn_handwheel", { axis, mm: (divisions * perTurn) / this.bench.wheel_divisions });
   }
 
-  button(parent, text, small, name, act) {
+  button(parent, text, name, act) {
     const button = document.createElement("button");
     button.type = "button";
     button.dataset.do = name;
-    const big = document.createElement("span");
-    big.textContent = text;
-    button.append(big);
-    if (small) {
-      const note = document.createElement("small");
-      note.textContent = small;
-      button.append(note);
-    }
+    button.textContent = text;
     button.addEventListener("click", () => this.bench && act());
     parent.append(button);
     return button;
   }
 
-  update(bench) {
-    this.bench = bench;
-    for (const axis of ["x", "y"]) {
+  // Words that change while the buttons stay.
+  label() {
+    const bench = this.bench;
+    const at = (name) => this.panel.querySelector(`[data-do="${name}"]`);
+    for (const axis of bench.slides ? ["x", "y"] : []) {
       const locked = bench[`locked_${axis}`];
-      const lock = this.panel.querySelector(`[data-lock="${axis}"]`);
-      setText(lock.firstChild, `${locked ? "Unlock" : "Lock"} ${axis.toUpperCase()}`);
+      setText(at(`lock-${axis}`), `${locked ? "Unlock" : "Lock"} ${axis.toUpperCase()}`);
       const perDivision = bench[`mm_per_turn_${axis}`] / bench.wheel_divisions;
-      const label = this.panel.querySelector(`.wheel-${axis} .label`);
       const ring = bench[`wheel_${axis}_divisions`].toFixed(1);
-      setText(label, `${axis.toUpperCase()} handwheel, ${perDivision} mm a division. Ring: ${ring}`);
+      const words = `${axis.toUpperCase()} handwheel, ${perDivision} mm a division. Ring: ${ring}`;
+      setText(this.panel.querySelector(`.wheel-${axis} .label`), words);
     }
-    setText(this.cover.firstChild, bench.covered ? "Uncover dial" : "Cover dial");
-    setText(this.fit.firstChild, bench.indicator_fitted ? "Indicator off" : "Indicator on");
+    for (const { knob, at: turned } of bench.knobs) {
+      const sum = turned ? `, so far ${turned > 0 ? knob.more : knob.less} ${tidy(Math.abs(turned))}` : "";
+      const words = `${knob.label} (${knob.unit}): − ${knob.less}, + ${knob.more}${sum}`;
+      setText(this.panel.querySelector(`.knob-${knob.key} .label`), words);
+    }
+    if (bench.clamp) setText(at("clamp"), bench.clamp);
+    setText(at("cover"), bench.covered ? "Uncover dial" : "Cover dial");
+    setText(at("indicator"), bench.indicator_fitted ? "Indicator off" : "Indicator on");
+    for (const button of this.hands.querySelectorAll("[data-words]")) {
+      const told = this.headline.endsWith(button.dataset.words);
+      button.setAttribute("aria-current", told ? "location" : "false");
+    }
   }
+}
+
+const SIDE_ARROWS = { left: "←", back: "↑", front: "↓", right: "→" };
+
+function bothWays(steps) {
+  return [...steps.map((n) => -n), ...[...steps].reverse()];
+}
+
+function stepWords(step, [less, more]) {
+  const size = String(Math.abs(step));
+  return step < 0 ? `${less} ${size}` : `${size} ${more}`;
+}
+
+function tidy(number) {
+  return String(Number(number.toPrecision(3)));
 }
 
 function setText(element, text) {

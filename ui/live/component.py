@@ -15,6 +15,8 @@ SCRIPTS = (
     "picture.js",
     "dial_face.js",
     "polar.js",
+    "scheme.js",
+    "rounds.js",
     "sound.js",
     "keys.js",
     "machine.js",

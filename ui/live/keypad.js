@@ -47,6 +47,7 @@ class Keypad {
     if (key === this.shown) return;
     this.shown = key;
     this.list.replaceChildren(...shown.map((size) => this.sizeButton(size)));
+    this.list.dataset.many = shown.length > 3 ? "yes" : "no";
   }
 
   sizeButton(size) {

@@ -39,6 +39,8 @@ class Page {
     this.picture = new Picture(this.at("picture"), this.root, (i) => this.link.seen(i), this.counters);
     this.dial = new DialFace(this.at("dial"), this.root);
     this.polar = new Polar(this.at("polar"), this.root);
+    this.scheme = new SchemePicture(this.at("scheme"), this.root);
+    this.rounds = new Rounds(this.at("rounds"), this.root);
     this.machine = new Machine(this.at("machine"), this.root, bench);
     this.buttons = new BenchButtons(this.at("bench"), bench);
     this.step = new Step(this.root, this.link, told);
@@ -80,7 +82,7 @@ class Page {
     this.root.classList.toggle("dark", isDark(paper));
     this.fitDigits();
     this.step.fitHeadline();
-    this.polar.due = this.machine.due = true;
+    for (const drawn of [this.polar, this.machine, this.scheme, this.rounds]) drawn.due = true;
     if (this.picture.bitmap && !this.picture.stale) this.picture.draw();
   }
 
@@ -142,6 +144,9 @@ class Page {
     this.step.setState(view, shown);
     this.keypad.setState(view);
     this.polar.setState(view, shown);
+    this.scheme.setState(shown);
+    this.rounds.setState(shown);
+    this.buttons.setState(view, shown);
     if (view.advice) this.sound.say(view.advice.say);
     this.tellRevision();
     this.showLive();
@@ -195,7 +200,9 @@ class Page {
     if (this.closed) return;
     this.beat = (this.beat + 1) % DRAWING_BEATS;
     if (this.beat === 0) this.dial.drawDue();
+    if (this.beat === 1) this.scheme.draw();
     if (this.beat === 2) this.polar.draw();
+    if (this.beat === 3) this.rounds.draw();
     if (this.beat === 4) this.machine.draw();
     requestAnimationFrame(() => this.frame());
   }

@@ -3,7 +3,7 @@
 Lengths, signs and senses come from their one place in `readings` and `setups`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 from typing import Literal
 
@@ -15,12 +15,14 @@ from readings import (
     move_word,
     offset_from_first_harmonic,
 )
-from setups import GUIDES, Measured, Move, flag_lines
+from setups import GUIDES, Found, Measured, Move, flag_lines
+from setups.places import LAYOUTS
 from setups.rough import END_MARGIN, at_stop
 from setups.telling import STYLUS_WORD
 from setups.words import VERDICT_WORDS, history_line, measured_rows, number_rows
 from stream.messages import Live, SessionView
 from sweeps import travel_from_needle
+from ui.live.schemes import Scheme, scheme_of
 
 Side = Literal["low", "high", "there"]
 _Way = Literal["", "right", "left", "back", "front"]
@@ -66,6 +68,11 @@ class StateShown:
     tolerance: str = ""
     history: tuple[str, ...] = ()
     flags: tuple[str, ...] = ()
+    places: tuple[tuple[str, tuple[float, ...]], ...] = ()
+    """Where the step in hand reads the dial: words, and mm on slides or degrees round."""
+    scheme: Scheme | None = None
+    rounds: tuple[tuple[str, float, bool], ...] = ()
+    """Each round so far: how far off in words, the same in tolerances, whether locked."""
 
 
 def divisions_words(divisions: float | None) -> str:
@@ -182,31 +189,56 @@ def show_state(view: SessionView) -> StateShown:
         return StateShown(1.0)
     surface = GUIDES[view.guide].surface
     sign = 1.0 if surface == "face" else offset_from_first_harmonic(1.0, 0.0, surface)[0]
-    tolerance = "" if view.tolerance_mm is None else format_length(view.tolerance_mm)
-    if view.measured is not None:
-        return _measured(view, view.measured, sign, tolerance)
-    found = view.found
-    return StateShown(
+    shown = StateShown(
         outline_sign=sign,
-        numbers=number_rows(found) if found else (),
-        verdict=VERDICT_WORDS[found.verdict] if found else "",
-        offset=f"off by {format_with_uncertainty(found.eccentricity_mm, found.u_eccentricity_mm)}"
-        if found
-        else "",
-        tolerance=tolerance,
+        tolerance="" if view.tolerance_mm is None else format_length(view.tolerance_mm),
+        places=_places(view),
+        scheme=scheme_of(view),
+        rounds=_rounds(view),
+    )
+    if view.measured is not None:
+        return _with_measured(shown, view, view.measured)
+    return shown if view.found is None else _with_found(shown, view, view.found)
+
+
+def _with_found(shown: StateShown, view: SessionView, found: Found) -> StateShown:
+    """Return the numbers of a pair of turns."""
+    off = format_with_uncertainty(found.eccentricity_mm, found.u_eccentricity_mm)
+    return replace(
+        shown,
+        numbers=number_rows(found),
+        verdict=VERDICT_WORDS[found.verdict],
+        offset=f"off by {off}",
         history=tuple(history_line(i, f) for i, f in enumerate(view.history, start=1)),
-        flags=flag_lines(found) if found else (),
+        flags=flag_lines(found),
     )
 
 
-def _measured(view: SessionView, measured: Measured, sign: float, tolerance: str) -> StateShown:
+def _rounds(view: SessionView) -> tuple[tuple[str, float, bool], ...]:
+    """Return how far off each round was, as words and in tolerances, and whether it was locked."""
+    sizes = [(found.eccentricity_mm, found.locked) for found in view.history]
+    sizes += [(one.size_mm, one.locked) for one in view.rounds if one.size_mm is not None]
+    limit = view.tolerance_mm or 1.0
+    return tuple(
+        (format_length(size).removesuffix(" mm"), size / limit, locked) for size, locked in sizes
+    )
+
+
+def _places(view: SessionView) -> tuple[tuple[str, tuple[float, ...]], ...]:
+    step = GUIDES[view.guide or ""].step(view.step)
+    if step.kind != "places":
+        return ()
+    sizes = {size.key: size.value for size in view.sizes}
+    return tuple((place.words, place.at_mm) for place in LAYOUTS[step.places](sizes))
+
+
+def _with_measured(shown: StateShown, view: SessionView, measured: Measured) -> StateShown:
     """Return the numbers of a guide that centres nothing."""
-    return StateShown(
-        outline_sign=sign,
+    return replace(
+        shown,
         numbers=measured_rows(measured),
         verdict=VERDICT_WORDS[measured.verdict] if measured.verdict else "Found",
         offset=measured.sentence.rstrip("."),
-        tolerance=tolerance,
         history=tuple(
             f"{i}. {one.sentence}{' Locked.' if one.locked else ''}"
             for i, one in enumerate(view.rounds, start=1)
