@@ -134,7 +134,7 @@ def test_a_verdict_by_an_unchecked_dial_never_stands_without_saying_so(report):
     assert DIAL_LEFT_OUT in words_of(both)
     assert DIAL_LEFT_OUT in html_words(made.html).replace("&#39;", "'")
     made, both = report(report_of_batch, JOB)
-    assert "cannot tell (dial not checked)" in html_words(made.html)
+    assert "CANNOT TELL (dial not checked)" in html_words(made.html)
 
 
 def test_names_are_shown_as_typed_and_never_run(report):

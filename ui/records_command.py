@@ -8,7 +8,7 @@ from typing import Any
 
 from readings import BadInputError, format_length
 from records import BookReader, Damage, SetupLine, Wanted, check_book
-from records.plain import Json
+from records.plain import Json, minute
 from ui.output import json_text, put_json, put_table, tell
 
 
@@ -87,7 +87,7 @@ def show_record(home: Path, setup_id: int, *, as_json: bool) -> None:
         sys.stdout.write(f"photo {number}: {_file(photo)}\n")
 
 
-_LIST_COLUMNS = ("no.", "begun (UTC)", "job: part", "setup", "within", "state")
+_LIST_COLUMNS = ("no.", "begun", "job: part", "setup", "within", "state")
 _Sheet = tuple[str, Sequence[str], Iterable[Sequence[str]]]
 
 
@@ -95,7 +95,7 @@ def _list_row(line: SetupLine) -> list[str]:
     state = _state(line.state, line.superseded_by)
     return _cells(
         line.id,
-        _minute(line.began_utc),
+        minute(line.began_utc),
         f"{line.job}: {line.part}",
         line.title,
         _tolerance(line.tolerance_mm),
@@ -105,10 +105,6 @@ def _list_row(line: SetupLine) -> list[str]:
 
 def _cells(*values: object) -> list[str]:
     return ["–" if value is None else str(value) for value in values]
-
-
-def _minute(moment_utc: str) -> str:
-    return moment_utc[:16].replace("T", " ")
 
 
 def _tolerance(tolerance_mm: float | None) -> str | None:
@@ -132,12 +128,12 @@ def _sheets(setup: Json) -> Iterable[_Sheet]:
     if setup["sweeps"]:
         columns = ("no.", "purpose", "turning", "state", "samples", "refused", "flags")
         yield "Sweeps", columns, [_sweep_row(sweep) for sweep in setup["sweeps"]]
-    for found in setup["results"]:
-        yield _result_title(found), ("number", "value"), _body_rows(found["body"])
+    for result in setup["results"]:
+        yield _result_title(result), ("number", "value"), _result_rows(result)
     if setup["ticks"]:
         yield (
             "Checklists",
-            ("when (UTC)", "list", "line", "who", "mark"),
+            ("when", "list", "line", "who", "mark"),
             _tick_rows(setup["ticks"]),
         )
     if setup["photos"]:
@@ -160,8 +156,8 @@ def _facts(setup: Json) -> list[list[str]]:
         ("machine", setup["machine"]),
         ("tolerance", _tolerance(setup["tolerance_mm"])),
         ("tolerance from", setup["tolerance_source"]),
-        ("begun (UTC)", _minute(setup["began_utc"])),
-        ("ended (UTC)", setup["ended_utc"] and _minute(setup["ended_utc"])),
+        ("begun", minute(setup["began_utc"])),
+        ("ended", minute(setup["ended_utc"]) or None),
         ("state", _state(setup["state"], setup["superseded_by"])),
         ("verdict", setup["verdict"]),
         ("supersedes", ", ".join(map(str, setup["supersedes"])) or None),
@@ -185,7 +181,7 @@ def _sweep_row(sweep: Json) -> list[str]:
 def _tick_rows(ticks: list[Json]) -> list[list[str]]:
     return [
         _cells(
-            _minute(tick["at_utc"]),
+            minute(tick["at_utc"]),
             tick["list_name"],
             tick["line_id"],
             tick["who"],
@@ -203,8 +199,20 @@ def _file(photo: Json) -> str:
     return photo["path"] if photo["there"] else f"{photo['path']} is missing"
 
 
-def _body_rows(body: Json) -> list[list[str]]:
-    return [_cells(name, _worded(value)) for name, value in body.items()]
+def _result_rows(result: Json) -> list[tuple[str, str]]:
+    """Return a result's numbers in words; every detail of it is in the JSON."""
+    # late: the list of setups needs no mathematics
+    from records.quantities import found_of, measured_of, quantities_of
+    from setups.words import measured_rows, number_rows
+
+    if (found := found_of(result)) is not None:
+        return [*number_rows(found), ("Verdict", found.verdict)]
+    if (measured := measured_of(result)) is not None:
+        return [*measured_rows(measured), ("Verdict", measured.verdict or "none")]
+    return [
+        (one.label, f"{one.value:.6g} {one.unit}" + ("" if one.u is None else f", u {one.u:.2g}"))
+        for one in quantities_of(result)
+    ]
 
 
 def _worded(value: Any) -> str:  # noqa: ANN401 - JSON is any

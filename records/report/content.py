@@ -75,7 +75,9 @@ class Verdict:
     @property
     def short(self) -> str:
         """Return the word for a table, with what must never be parted from it."""
-        return f"{self.word or 'none'}{' (dial not checked)' if self.dial_left_out else ''}"
+        word = self.word or "none"
+        shown = word if word in ("inside", "none") else word.upper()
+        return f"{shown}{' (dial not checked)' if self.dial_left_out else ''}"
 
 
 @dataclass(frozen=True, slots=True)
