@@ -11,7 +11,7 @@ from readings import (
     format_with_uncertainty,
 )
 from records import BookReader, SetupLine
-from records.plain import Json
+from records.plain import Json, minute
 from records.traces import newest_pair
 from setups import CHECKLISTS, Found
 from setups.words import VERDICT_WORDS, history_line, number_rows
@@ -20,11 +20,6 @@ from ui.trace_chart import trace_figure
 
 MOST_FACTS = 4
 STATES = {"open": "under way", "finished": "finished", "abandoned": "given up"}
-
-
-def minute(moment_utc: str | None) -> str:
-    """Return a moment of the book to the minute."""
-    return "" if moment_utc is None else moment_utc[:16].replace("T", " ") + " UTC"
 
 
 def list_page(reader: BookReader) -> None:
