@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
-from readings import BadInputError, FrameSource
+from readings import BadInputError, Frame, FrameSource
 from stream.faults import LOST_AFTER_S
 from stream.given import Seen, Tools
 from stream.inbox import Inbox
@@ -52,6 +52,17 @@ class Relaxes(Protocol):
         """Deliver a picture a second, with as little work as may be."""
 
 
+class Tap(Newest):
+    """The newest picture for whoever asks for it now and then; shut, nothing is kept."""
+
+    opened = False
+
+    def put(self, frame: Frame) -> None:
+        """Put a frame in while it is open."""
+        if self.opened:
+            super().put(frame)
+
+
 class Camera:
     """One camera at work."""
 
@@ -70,6 +81,7 @@ class Camera:
         self._frames, self._readings = Rate(clock), Rate(clock)
         self._inbox = inbox
         self._waiting, for_preview = Backlog(wait=eyes.every_picture), Newest(FEW)
+        self.tap = Tap()
         self._preview = PreviewWorker(
             for_preview,
             self._watched,
@@ -78,7 +90,7 @@ class Camera:
             lambda: len(self._waiting) >= BUSY,
         )
         self._workers: list[Worker] = [
-            SourceWorker(eyes.source, (self._waiting, for_preview), self._frames),
+            SourceWorker(eyes.source, (self._waiting, for_preview, self.tap), self._frames),
             ReadingWorker(
                 self._waiting,
                 eyes.reader,

@@ -23,6 +23,7 @@ saved               `Saved`, after each commit of samples     -
 signal              `Signal`, a palm, key or command was seen -
 bench               the virtual bench's state, demo only      -
 health              `Health`, once a second and on a trouble  -
+calibration         `CalibrationView`, a camera shown a board -
 camera/NAME/preview as preview, of a camera not in use        JPEG
 camera/NAME/reading as reading, of a camera not in use        -
 =================== ========================================= =========
@@ -51,6 +52,7 @@ Topic = Literal[
     "signal",
     "bench",
     "health",
+    "calibration",
 ]
 
 Where = Literal["preview", "reading"]
@@ -274,6 +276,38 @@ class Health:
     nodes: tuple[NodeHealth, ...] = ()
 
 
+CalibrationState = Literal["off", "taking", "working", "judged", "refused", "saved"]
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationView:
+    """How the calibration of the camera in use stands.
+
+    `seen` is what became of the last picture (see `calibration.coverage_gather.Kind`),
+    `corners_px` the board's corners in it (pixels of the full picture); `cells` the parts of
+    the picture that held corners, row by row, `across` to a row; `tilts` the board's edges
+    that were nearer. `numbers` are labels and words of the model that was judged.
+    """
+
+    state: CalibrationState = "off"
+    camera: str = ""
+    index: int = -1
+    picture_px: tuple[int, int] = (0, 0)
+    corners_px: tuple[tuple[float, float], ...] = ()
+    seen: str = ""
+    cells: tuple[bool, ...] = ()
+    across: int = 0
+    tilts: tuple[str, ...] = ()
+    taken: int = 0
+    least: int = 0
+    headline: str = ""
+    detail: str = ""
+    numbers: tuple[tuple[str, str], ...] = ()
+    left_out: tuple[str, ...] = ()
+    good: bool = False
+    saved_to: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Command:
     """A command: its name, its arguments, who sent it and the sender's running number."""
@@ -306,6 +340,8 @@ COMMANDS: dict[str, str] = {
     "abandon": "give the setup up; it stays in the book as abandoned",
     "view": "answer with the SessionView",
     "camera": "look through another camera, while no setup runs: name",
+    "calibrate": "the camera in use, while no setup runs: do (start, finish, more, save, stop); "
+    "start takes pattern, columns, rows, square_mm, ruler_width_mm, ruler_height_mm",
     "bench": "demo only: what hands do at the virtual machine: do (name) and its arguments",
 }
 """Every command by name."""

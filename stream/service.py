@@ -10,12 +10,14 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Protocol, runtime_checkable
+from typing import Any
 
 import cv2
 import zmq
 
-from readings import FrameSource, SparehandError
+from calibration.camera_store import CAMERAS, CameraStore
+from readings import FrameSource
+from stream.calibrating import Calibrating
 from stream.cameras import Cameras, Eyes
 from stream.card import Card, put_card, take_card_away
 from stream.faults import flag_trouble
@@ -23,10 +25,11 @@ from stream.given import Tools
 from stream.guard import Guard, Listening
 from stream.inbox import Inbox
 from stream.keeping import plain
-from stream.messages import Answer, Command, Health, Trouble, camera_topic
+from stream.messages import Health, Trouble, camera_topic
 from stream.node_door import NodeDoor
 from stream.office import Office
 from stream.sockets import CommandDoor, Outlet
+from stream.switchboard import BenchLike, Switchboard
 from stream.views import plain_line
 
 __all__ = ["BenchLike", "Eyes", "Service", "bench_of", "run_until_signalled", "watch_parent"]
@@ -38,17 +41,6 @@ SWITCH_S = 0.0005
 TICK_S = 0.1
 HEALTH_S = 1.0
 BENCH_S = 1.0 / 30.0
-
-
-@runtime_checkable
-class BenchLike(Protocol):
-    """A virtual machine: hands can be sent to it."""
-
-    def command(self, do: str, /, **args: object) -> str:
-        """Do what hands do; return the sentence that answers."""
-
-    def state(self) -> object:
-        """Return what a person at the machine sees: a dataclass with `t_s`."""
 
 
 def bench_of(source: FrameSource) -> BenchLike | None:
@@ -154,7 +146,10 @@ class Service:
             )
             ends.callback(office.close)
             office.open()
-            desk = _Desk(office, cameras, self._tools, self._bench)
+            store = CameraStore(self._home / CAMERAS)
+            calibrating = Calibrating(store, self._inbox.ring, self._now)
+            ends.callback(calibrating.close)
+            desk = Switchboard(office, cameras, self._tools, self._bench, calibrating)
             door = CommandDoor(
                 context, guard, self._listening.endpoint(1), desk.do, office.answers()
             )
@@ -163,7 +158,8 @@ class Service:
                 context, guard, self._listening.endpoint(2), cameras.of_nodes(), self._clock
             )
             ends.callback(nodes.close)
-            self._serve(_Parts(outlet, door, nodes, office, cameras), guard, ready)
+            parts = _Parts(outlet, door, nodes, office, cameras, calibrating)
+            self._serve(parts, guard, ready)
 
     def _serve(self, parts: "_Parts", guard: Guard, ready: Callable[[Card], None] | None) -> None:
         card = Card(
@@ -196,9 +192,11 @@ class Service:
             parts.door.serve()
             parts.nodes.serve()
             self._empty_inbox(parts)
+            if (view := parts.calibrating.news()) is not None:
+                parts.outlet.publish("calibration", view)
             if self._is_due("tick", TICK_S):
                 parts.office.tick(parts.nodes.troubles())
-                parts.cameras.relax(parts.office.running)
+                parts.cameras.relax(parts.office.running or parts.calibrating.active)
             if self._is_due("bench", BENCH_S):
                 self._show_bench(parts.outlet)
             self._tell_health(parts, started_s)
@@ -270,47 +268,7 @@ class _Parts:
     nodes: NodeDoor
     office: Office
     cameras: Cameras
-
-
-class _Desk:
-    """Passes commands on: to the bench, to the cameras, to the session."""
-
-    def __init__(
-        self, office: Office, cameras: Cameras, tools: Tools, bench: BenchLike | None
-    ) -> None:
-        self._office, self._cameras = office, cameras
-        self._tools, self._bench = tools, bench
-
-    def do(self, command: Command) -> Answer:
-        """Do one command."""
-        if command.name == "bench":
-            return self._do_bench(dict(command.args))
-        if command.name == "camera":
-            return self._look_through(command.args.get("name"))
-        return self._office.command(command)
-
-    def _do_bench(self, args: dict[str, Any]) -> Answer:
-        if self._bench is None:
-            return Answer(False, "There is no virtual machine here: that is the demo's only.")
-        do = args.pop("do", None)
-        if not isinstance(do, str) or "self" in args:
-            return Answer(False, "A bench command needs `do`, the name of what hands do.")
-        try:
-            return Answer(True, self._bench.command(do, **args))
-        except SparehandError as error:
-            return Answer(False, str(error))
-
-    def _look_through(self, name: object) -> Answer:
-        session = self._office.session
-        if session is not None and session.running:
-            said = "A setup is running: finish it or give it up before another camera is taken."
-            return Answer(False, said)
-        try:
-            camera = self._cameras.use(name)
-        except SparehandError as error:
-            return Answer(False, str(error))
-        self._office.use(camera.eyes.tools or self._tools)
-        return Answer(True, f"{camera.name} is in use now.")
+    calibrating: Calibrating
 
 
 def run_until_signalled(

@@ -9,43 +9,26 @@ import re
 import shutil
 import threading
 import time
-from dataclasses import replace
 
 import cv2
 import numpy as np
 import pytest
-from board_making import CAMERA, artwork_of, drawn, walk
+from board_showing import HELD_S, MOVED_S, at, board_pictures, scaled
 from stream_making import free_port, mjpeg_stream
 from test_camera_device import Driver
 
-from calibration.boards import OUR_BOARD
 from calibration.camera import load_camera
 from calibration.camera_settings import CameraSettings
 from ui import camera_views
 from ui.cli import main
 from ui.home import Home
 
-SMALL = replace(CAMERA, image_width=640, image_height=360, fx=520.0, fy=518.0, cx=325.0, cy=174.0)
-HELD_S, MOVED_S = 0.65, 0.15
+SMALL = scaled(640)
 
 
 @pytest.fixture(scope="module")
 def shown():
-    """What a person who does as told shows to the camera: sharp pictures (BGR)."""
-    rng = np.random.default_rng(2)
-    artwork = artwork_of(OUR_BOARD)
-    pictures = []
-    for pose in walk(OUR_BOARD, SMALL):
-        gray = drawn(OUR_BOARD, artwork, 6, OUR_BOARD.square_mm + 10, *pose, rng, SMALL, 0.6)
-        pictures.append(np.repeat(gray[:, :, None], 3, axis=2))
-    return pictures
-
-
-def at(shown, t_s):
-    """The picture at a time: each is held still, then smeared into the next."""
-    k, inside = divmod(t_s, HELD_S + MOVED_S)
-    one, other = shown[int(k) % len(shown)], shown[int(k + 1) % len(shown)]
-    return one if inside < HELD_S else cv2.addWeighted(one, 0.5, other, 0.5, 0)
+    return board_pictures(SMALL)
 
 
 def good(out):
@@ -185,7 +168,7 @@ def test_ctrl_c_ends_the_showing_and_the_model_is_made(
 
 def test_nobody_shows_anything_new(shown, tmp_path, capsys, monkeypatch, hurried):
     monkeypatch.setattr(camera_views, "NOTHING_NEW_S", 1.5)
-    played = Shows([np.full((360, 640, 3), 90, np.uint8)] * 2)
+    played = Shows([np.full((360, 640), 90, np.uint8)] * 2)
     open_as(monkeypatch, played)
     assert main(["--home", str(tmp_path), "camera", "calibrate", "0"]) == 2
     said = capsys.readouterr().err
