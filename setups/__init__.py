@@ -4,13 +4,22 @@ Time is an argument everywhere. May import readings, calibration and sweeps.
 """
 
 from setups.advice import Advice, Move
-from setups.checklists import BEFORE_HANDS, BEFORE_POWER, CAUTION, CHECKLISTS, ticked
+from setups.checklists import (
+    BEFORE_HANDS,
+    BEFORE_POWER,
+    CAUTION,
+    CHECKLISTS,
+    ShopLine,
+    list_of,
+    ticked,
+)
 from setups.guides import GUIDES, Guide, Step
-from setups.machine import advance, after_restart, guide_of, step_of
+from setups.machine import advance
 from setups.measured import Do, Measured, SizeAsked, VerdictWord
 from setups.state import (
     CameraBack,
     CameraLost,
+    Changed,
     Clock,
     Event,
     Finish,
@@ -28,6 +37,7 @@ from setups.state import (
     Turned,
     Void,
 )
+from setups.steps import after_restart, guide_of, step_of
 from setups.telling import advise, flag_lines
 
 __all__ = [
@@ -39,6 +49,7 @@ __all__ = [
     "Advice",
     "CameraBack",
     "CameraLost",
+    "Changed",
     "Clock",
     "Do",
     "Event",
@@ -54,6 +65,7 @@ __all__ = [
     "Move",
     "Next",
     "SetupState",
+    "ShopLine",
     "SizeAsked",
     "Sized",
     "Step",
@@ -67,6 +79,7 @@ __all__ = [
     "after_restart",
     "flag_lines",
     "guide_of",
+    "list_of",
     "step_of",
     "ticked",
 ]

@@ -6,22 +6,24 @@ from math import pi
 from typing import Any
 
 from readings import FLAGS, Axis
-from setups.checklists import Tick, complete, knows, lapse, lapse_by_age, toggle
+from setups.checklists import (
+    lapse,
+)
 from setups.fine import SAME_WAY, judge, measure_turn, pair_up, start_round
-from setups.guides import GUIDES, Guide, Step
+from setups.lists import on_changed, on_clock, on_lost, on_touched
 from setups.measuring import (
     needle_came,
     next_todo,
-    resumed,
     set_size,
     take_place,
     take_turn,
     wanted_todo,
 )
-from setups.rough import STOPS, at_stop, rough_step
+from setups.rough import at_stop, rough_step
 from setups.state import (
     CameraBack,
     CameraLost,
+    Changed,
     Clock,
     CollarZero,
     Effect,
@@ -30,7 +32,6 @@ from setups.state import (
     Finish,
     Found,
     KeepResult,
-    KeepTick,
     KeepTurn,
     Next,
     Rough,
@@ -41,6 +42,7 @@ from setups.state import (
     Turned,
     Void,
 )
+from setups.steps import forward, goto, guide_of, noted, step_of
 from sweeps import (
     MOVE_STOPS,
     CentringResult,
@@ -58,16 +60,6 @@ WRONG_SIDE = "The needle came from the other side: go back past the reading and 
 
 QUARTER_WITHIN_RAD = 25.0 * pi / 180.0
 """How far from a right angle the second pointing mark may be."""
-
-
-def guide_of(state: SetupState) -> Guide:
-    """Return the guide that `state` walks."""
-    return GUIDES[state.guide]
-
-
-def step_of(state: SetupState) -> Step:
-    """Return the step `state` stands at."""
-    return guide_of(state).step(state.step)
 
 
 def other_axes(state: SetupState) -> tuple[Any, ...]:
@@ -89,41 +81,13 @@ def advance(state: SetupState, event: Event) -> Outcome:
     return after, effects
 
 
-def after_restart(state: SetupState, note: str) -> SetupState:
-    """Return a kept state as it is taken up again: nobody saw the machine in between.
-
-    What was measured half is measured anew: the stops of rough centring, and the turns
-    that a round of moves came from. `note` is told where that concerns the step.
-    """
-    kind = step_of(state).kind
-    if kind == "rough":
-        axis = state.rough.axis
-        return replace(state, rough=Rough(axis=axis, stop=STOPS[axis][0]), note=note)
-    if kind == "moves":
-        return replace(_goto(state, "turns", note), fine=Fine(corrections=state.fine.corrections))
-    kept = ("turns", "lock", "places", "change", "todo")
-    return replace(resumed(state), note=note) if kind in kept else state
-
-
-def _goto(state: SetupState, key: str, note: str = "") -> SetupState:
-    return replace(state, step=key, note=note)
-
-
-def _forward(state: SetupState) -> SetupState:
-    return _goto(state, guide_of(state).after(state.step).key)
-
-
-def _noted(state: SetupState, note: str) -> SetupState:
-    return state if state.note == note else replace(state, note=note)
-
-
 # touches
 
 
 def _on_next(state: SetupState, event: Next) -> Outcome:
     kind = step_of(state).kind
     if kind in ("prepare", "sizes", "change", "lock"):
-        return replace(_forward(state), active_s=event.at_s), ()
+        return replace(forward(state), active_s=event.at_s), ()
     todo = wanted_todo(state)
     if todo is not None and todo.needle_mm is None:
         return replace(next_todo(state), active_s=event.at_s), ()
@@ -136,41 +100,11 @@ def _on_sized(state: SetupState, event: Sized) -> Outcome:
         return state, ()
     if not asked.low <= event.value <= asked.high:
         note = f"{asked.label} can be {asked.low:g} to {asked.high:g} {asked.unit}."
-        return _noted(state, note), ()
+        return noted(state, note), ()
     return replace(set_size(state, event.key, event.value), note="", active_s=event.at_s), ()
 
 
-def _on_touched(state: SetupState, event: Touched) -> Outcome:
-    if not knows(event.checklist, event.line):
-        return state, ()
-    tick = Tick(event.checklist, event.line, event.who, event.at_s)
-    ticks = toggle(state.ticks, tick)
-    after = replace(state, ticks=ticks, active_s=event.at_s)
-    step = step_of(state)
-    if step.kind == "checklist" and step.checklist and complete(ticks, step.checklist):
-        after = _forward(after)
-    return after, (KeepTick(tick, tick in ticks),)
-
-
-def _on_clock(state: SetupState, event: Clock) -> Outcome:
-    ticks = lapse_by_age(state.ticks, event.at_s, state.active_s)
-    if ticks == state.ticks:
-        return state, ()
-    lapsed = replace(state, ticks=ticks)
-    step = step_of(state)
-    if step.kind in ("prepare", "checklist", "done"):
-        return replace(lapsed, note="The list has lapsed: touch its lines again."), ()
-    return _goto(lapsed, "before-hands", "Ten minutes went by: the list has lapsed."), ()
-
-
 # what the camera saw
-
-
-def _on_lost(state: SetupState, event: CameraLost) -> Outcome:
-    if state.camera_lost:
-        return state, ()
-    ticks = lapse(state.ticks, "before-power")
-    return replace(state, camera_lost=True, note=FLAGS["camera gone"].sentence, ticks=ticks), ()
 
 
 def _on_back(state: SetupState, event: CameraBack) -> Outcome:
@@ -202,6 +136,8 @@ def _on_still(state: SetupState, event: Still) -> Outcome:
         return needle_came(state, event)
     if event.collar_rad is None:
         return state, ()
+    if kind == "checklist" and event.moved:
+        return on_changed(state, Changed("move", event.at_s))
     if kind == "point":
         return _pointed(state, event)
     theta = state.theta_rad(event.collar_rad)
@@ -219,22 +155,22 @@ def _pointed(state: SetupState, event: Still) -> Outcome:
         return state, ()
     state = replace(state, active_s=event.at_s)
     if step_of(state).direction == "right":
-        return _forward(replace(state, collar=CollarZero(event.collar_rad))), ()
+        return forward(replace(state, collar=CollarZero(event.collar_rad))), ()
     return _pointed_back(state, event), ()
 
 
 def _pointed_back(state: SetupState, event: Still) -> SetupState:
     mark = state.collar
     if mark is None or event.collar_rad is None:
-        return _goto(state, "point-right")
+        return goto(state, "point-right")
     turned = (event.collar_rad - mark.right_rad + pi) % (2 * pi) - pi
     if abs(abs(turned) - pi / 2) > QUARTER_WITHIN_RAD:
         degrees = abs(turned) * 180 / pi
-        return _noted(state, f"That was {degrees:.0f} degrees from the right, not a quarter turn.")
+        return noted(state, f"That was {degrees:.0f} degrees from the right, not a quarter turn.")
     sense = 1 if turned > 0 else -1
     zero = mark.right_rad + (turned - sense * pi / 2) / 2
     zeroed = replace(mark, zero_rad=zero, sense=sense)  # type: ignore[arg-type]
-    return _forward(replace(state, collar=zeroed, rough=Rough()))
+    return forward(replace(state, collar=zeroed, rough=Rough()))
 
 
 def _rough(state: SetupState, event: Still, theta_rad: float) -> SetupState:
@@ -242,14 +178,14 @@ def _rough(state: SetupState, event: Still, theta_rad: float) -> SetupState:
         return state
     rough, note = rough_step(state.rough, event.value_mm, state.instrument)
     if rough is None:
-        return replace(_forward(state), fine=Fine(), rough=Rough())
+        return replace(forward(state), fine=Fine(), rough=Rough())
     return replace(state, rough=rough, note=note)
 
 
 def _moving(state: SetupState, event: Still, theta_rad: float) -> SetupState:
     found, fine = state.found, state.fine
     if found is None or fine.move >= len(fine.axes):
-        return _goto(state, "turns")
+        return goto(state, "turns")
     axis = fine.axes[fine.move]
     if event.value_mm is None or not at_stop(theta_rad, MOVE_STOPS[axis]):
         return state
@@ -261,7 +197,7 @@ def _moving(state: SetupState, event: Still, theta_rad: float) -> SetupState:
         return replace(state, fine=replace(fine, remaining_mm=left), note=note)
     fine = replace(fine, move=fine.move + 1, remaining_mm=None)
     after = replace(state, fine=fine, note="")
-    return _goto(after, "turns") if fine.move >= len(fine.axes) else after
+    return goto(after, "turns") if fine.move >= len(fine.axes) else after
 
 
 def _left_to_move(
@@ -305,13 +241,13 @@ def _paired(state: SetupState, second: SweepResult, pair: CentringResult) -> Out
     after = replace(state, history=(*state.history, found), fine=fine, note="")
     effects: tuple[Effect, ...] = (KeepResult(found, pair),)
     if _good_enough(found, state.tolerance_mm):
-        after = _forward(after) if step.locked else _goto(after, "lock")
+        after = forward(after) if step.locked else goto(after, "lock")
         if step.locked:
             effects = (*effects, Finish(found))
-        return replace(after, ticks=lapse(after.ticks, "before-power")), effects
+        return replace(after, ticks=lapse(after.ticks, "before-power", "sweep")), effects
     fine = start_round(found, fine, state.tolerance_mm)
     note = "Locking moved it: unlock both slides and correct." if step.locked else ""
-    return _goto(replace(after, fine=fine), "moves", note), effects
+    return goto(replace(after, fine=fine), "moves", note), effects
 
 
 def _good_enough(found: Found, tolerance_mm: float) -> bool:
@@ -325,10 +261,11 @@ def _good_enough(found: Found, tolerance_mm: float) -> bool:
 _HANDLERS: dict[type, Callable[[SetupState, Any], Outcome]] = {
     Next: _on_next,
     Sized: _on_sized,
-    Touched: _on_touched,
-    Clock: _on_clock,
-    CameraLost: _on_lost,
+    Touched: on_touched,
+    Clock: on_clock,
+    CameraLost: on_lost,
     CameraBack: _on_back,
+    Changed: on_changed,
     Void: _on_void,
     Still: _on_still,
     Turned: _on_turned,

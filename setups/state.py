@@ -10,7 +10,7 @@ from typing import Literal
 
 from calibration.handwheels import Handwheel
 from readings import Axis, Direction, Sweep
-from setups.checklists import Tick
+from setups.checklists import Change, ShopLine, Tick
 from setups.measured import Measured, Run, VerdictWord
 from setups.state_task import NO_TASK, TaskState
 from sweeps import CentringResult, SweepResult, Trend
@@ -129,6 +129,9 @@ class SetupState:
     history: tuple[Found, ...] = ()
     note: str = ""
     camera_lost: bool = False
+    shop_lines: tuple[ShopLine, ...] = ()
+    resume: str = ""
+    """The step to go on with once a list that lapsed on the way is touched again."""
 
     @property
     def found(self) -> Found | None:
@@ -220,13 +223,21 @@ class CameraBack:
 
 
 @dataclass(frozen=True, slots=True)
+class Changed:
+    """A person or a page says that something changed which the lists hang on."""
+
+    what: Change
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Clock:
     """Time passed."""
 
     at_s: float
 
 
-Event = Next | Sized | Touched | Still | Turned | Void | CameraLost | CameraBack | Clock
+Event = Next | Sized | Touched | Still | Turned | Void | CameraLost | CameraBack | Changed | Clock
 
 
 # What a setup asks to be done

@@ -14,13 +14,14 @@ from readings import (
     move_word,
 )
 from setups.advice import Advice, Move, Wanted
-from setups.checklists import CHECKLISTS, ticked
+from setups.checklists import list_of, ticked
 from setups.guide import Step, StepKind
-from setups.machine import guide_of, other_axes, step_of
+from setups.machine import other_axes
 from setups.measured import VerdictWord
 from setups.measuring import places_of_step, wanted_place, wanted_todo
 from setups.rough import GOAL_WINDOW_MM
 from setups.state import Found, SetupState
+from setups.steps import guide_of, step_of
 from sweeps import (
     MOVE_STOPS,
     back_off_mm,
@@ -84,7 +85,7 @@ def _plain(state: SetupState, step: Step) -> Advice:
 
 
 def _checklist(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
-    lines = CHECKLISTS[step.checklist or ""].lines
+    lines = list_of(step.checklist or "", state.shop_lines).lines
     left = len(lines) - len(ticked(state.ticks, step.checklist or ""))
     return Advice(
         headline=step.title,

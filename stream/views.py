@@ -5,7 +5,7 @@ from math import degrees
 from numpy.typing import NDArray
 
 from readings import CollarAngle, Frame, Reading, Sense, Sweep, flag_sentence
-from setups import CAUTION, CHECKLISTS, SetupState, advise, flag_lines, guide_of, step_of, ticked
+from setups import CAUTION, SetupState, advise, flag_lines, guide_of, list_of, step_of, ticked
 from setups.advice import Move
 from setups.measuring import wanted_todo
 from setups.rough import at_angle, at_stop
@@ -21,7 +21,7 @@ def session_view(kept: Kept, troubles: tuple[str, ...], *, camera_lost: bool) ->
     """Return everything a page needs; its revision is filled in by the session."""
     state = kept.state
     guide, step, dial = guide_of(state), step_of(state), state.instrument
-    lines = CHECKLISTS[step.checklist].lines if step.checklist else ()
+    lines = list_of(step.checklist, state.shop_lines).lines if step.checklist else ()
     done = ticked(state.ticks, step.checklist or "")
     told = _told(state)
     return SessionView(
