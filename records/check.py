@@ -11,7 +11,7 @@ import sqlalchemy as sa
 
 from records import tables as t
 from records.chain import GENESIS, record_hash
-from records.database import book_path
+from records.database import SALVAGED, book_path
 from records.migrate import upgrade_tables
 from records.photos import photo_is_whole, photo_path, sha256_of
 
@@ -74,6 +74,9 @@ def _header(path: Path) -> Iterator[Damage]:
         head = file.read(100)
     if head[18:20] not in _JOURNALS:
         yield Damage("database", "file header", "The file's header names no journal of ours.")
+    if head[60:64] == SALVAGED.to_bytes(4, "big"):
+        yield Damage("database", "file header", "This is what was saved of a damaged book.")
+        return
     for start, wanted in _HEADER.items():
         if head[start : start + len(wanted)] != wanted:
             yield Damage("database", "file header", f"The file's header differs at byte {start}.")

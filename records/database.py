@@ -1,6 +1,7 @@
 """The connections to SQLite: one writer, any number of readers."""
 
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -11,6 +12,9 @@ from records.tables import APPLICATION_ID
 BOOK_NAME = "book.sqlite3"
 PHOTOS_NAME = "photos"
 BACKUPS_NAME = "backups"
+SALVAGED = 1
+"""SQLite's user_version of a book that was saved from a damaged one; else it is 0."""
+
 _BUSY_TIMEOUT_S = 5.0
 _WRITER_BUSY_S = 0.4
 """The writer is the service's main loop: it says that the book is held, and tries again."""
@@ -85,6 +89,17 @@ def _begin_with(engine: sa.Engine, statement: str) -> None:
 def is_book(connection: sa.Connection) -> bool:
     """Whether the open database carries a book's application_id."""
     return connection.exec_driver_sql("PRAGMA application_id").scalar() == APPLICATION_ID
+
+
+def mark_as_salvaged(path: Path) -> None:
+    """Mark a book as saved from a damaged one: readers take it, writers do not."""
+    with closing(sqlite3.connect(path)) as raw:
+        raw.execute(f"PRAGMA user_version = {SALVAGED}")
+
+
+def is_salvaged(connection: sa.Connection) -> bool:
+    """Whether the open book was saved from a damaged one."""
+    return connection.exec_driver_sql("PRAGMA user_version").scalar() == SALVAGED
 
 
 def format_of(connection: sa.Connection) -> str | None:

@@ -109,5 +109,6 @@ def damaged(path: Path, what: str) -> BookDamagedError:
     """Return the sentence for a damaged book."""
     return BookDamagedError(
         f"The record book {path} is damaged ({what}): do not write to it; copy its folder away, "
-        "run `sparehand records check`, and go back to a copy from its backups folder."
+        "then go back to a copy from its backups folder, or save what can be saved with "
+        "`sparehand records salvage`."
     )

@@ -7,7 +7,7 @@ import sqlalchemy as sa
 
 from readings import BookError
 from records.backup import copy_verified
-from records.database import BACKUPS_NAME, book_path, format_of, is_book
+from records.database import BACKUPS_NAME, book_path, format_of, is_book, is_salvaged
 from records.errors import BookDamagedError, BookNewerError, BookOlderError, damaged
 from records.tables import APPLICATION_ID, FORMAT
 
@@ -32,6 +32,8 @@ def bring_up_to_date(connection: sa.Connection, home: Path, *, scripts: Path = S
     """
     with connection.begin():
         found = _checked_format(connection, book_path(home))
+        if is_salvaged(connection):
+            raise _read_only(book_path(home))
     newest = newest_format(scripts)
     if found == newest:
         return
@@ -39,6 +41,13 @@ def bring_up_to_date(connection: sa.Connection, home: Path, *, scripts: Path = S
         _require_known(found, scripts)
         copy_verified(book_path(home), _backup_path(home, found, newest))
     _upgrade(connection, home, scripts)
+
+
+def _read_only(path: Path) -> BookDamagedError:
+    return BookDamagedError(
+        f"{path} is what was saved of a damaged book, and is only read: give a new book another "
+        "folder with --home, and bring jobs into it with `records export` and `records import`."
+    )
 
 
 def newest_format(scripts: Path = SCRIPTS) -> str:

@@ -2,7 +2,6 @@
 
 import hashlib
 import json
-import random
 import shutil
 import sqlite3
 from contextlib import closing
@@ -10,7 +9,6 @@ from contextlib import closing
 import pytest
 from records_kit import begin_setup, import_another, open_book, tiny_jpeg, whole_setup
 
-from readings import BookError
 from records import BookDamagedError, BookReader, book_path, check_book
 from records.chain import GENESIS
 from records.tables import RECORDS
@@ -158,40 +156,3 @@ def test_a_file_that_is_no_database_is_told(home):
     with pytest.raises(BookDamagedError, match="is damaged"):
         open_book(home)
     assert [damage.kind for damage in check_book(home)] == ["database"]
-
-
-@pytest.mark.parametrize("changes", [20, pytest.param(600, marks=pytest.mark.long)])
-def test_a_changed_byte_is_found_or_lies_in_unused_space(home, changes):
-    """What is unused is decided by SQLite's own dump of every row and table."""
-    original = book_path(home).read_bytes()
-    whole = dump(home)
-    generator = random.Random(20260302)
-    missed = []
-    for place in generator.sample(range(len(original)), changes):
-        changed = bytearray(original)
-        changed[place] ^= 1 << generator.randrange(8)
-        book_path(home).write_bytes(changed)
-        if not damage_seen(home) and dump(home) != whole:
-            missed.append(place)
-        forget_log(home)
-    assert missed == []
-
-
-def damage_seen(home):
-    try:
-        return check_book(home) != []
-    except BookError:
-        return True
-
-
-def dump(home):
-    with closing(sqlite3.connect(f"{book_path(home).as_uri()}?immutable=1", uri=True)) as raw:
-        try:
-            return list(raw.iterdump())
-        except (sqlite3.Error, UnicodeDecodeError, ValueError) as error:
-            return repr(error)
-
-
-def forget_log(home):
-    for ending in ("-wal", "-shm"):
-        (home / f"book.sqlite3{ending}").unlink(missing_ok=True)

@@ -112,6 +112,18 @@ def records_report(
     write_report(_folder(context, of_demo=of_demo), setup, job, part, to, as_json=as_json)
 
 
+def records_salvage(
+    context: typer.Context,
+    folder: Annotated[Path, typer.Argument(help="A new folder for what can be saved.")],
+    as_json: JsonFlag = False,
+    of_demo: OfDemo = False,
+) -> None:
+    """Save every record that can be proven out of a damaged book, to be read with --home."""
+    from ui.records_transfer import salvage
+
+    salvage(_folder(context, of_demo=of_demo), folder, as_json=as_json)
+
+
 def records_export(
     context: typer.Context,
     job: Job,
@@ -173,6 +185,7 @@ def add_to(app: typer.Typer) -> None:
         ("check", records_check),
         ("report", records_report),
         ("backup", records_backup),
+        ("salvage", records_salvage),
         ("export", records_export),
         ("import", records_import),
         ("trends", records_trends),

@@ -1,5 +1,6 @@
 """`records backup`, `export` and `import`: the book copied whole, a job taken elsewhere."""
 
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -9,6 +10,7 @@ from readings import BadInputError
 from records import BookReader
 from records.backup_home import backup_home
 from records.plain import utc_text
+from records.salvage import salvage_home
 from ui.output import put_json, put_table, tell
 from ui.records_command import damage_rows
 from ui.records_report import file_name
@@ -45,6 +47,27 @@ def back_up(home: Path, target: Path | None, *, as_json: bool) -> bool:
         how = "with the damage listed" if made.damages else "read back whole"
         tell(f"Copied to {made.folder}: {made.setups} setups, {made.photos} photos, {how}.")
     return not made.damages
+
+
+def salvage(home: Path, target: Path, *, as_json: bool) -> None:
+    """Save what can be proven of the damaged book of `home`.
+
+    Raises
+    ------
+    BadInputError
+        If something is in `target`, or nothing can be saved.
+    BookError
+        If there is no book, or the copy cannot be written.
+    """
+    saved = salvage_home(home, target)
+    if as_json:
+        put_json({**asdict(saved), "folder": str(saved.folder)})
+        return
+    tell(
+        f"Saved {saved.setups} setups ({saved.records} records, {saved.photos} photos) to "
+        f"{saved.folder}: read it with --home. Lost: {saved.records_lost} records, "
+        f"{saved.photos_lost} photos."
+    )
 
 
 def export(home: Path, job: str, target: Path | None, *, as_json: bool) -> None:
