@@ -190,7 +190,7 @@ class Jacks(Work):
         Knob(f"jack-{i}", f"Jack {i}", "down", "up", "turn", (0.1, 0.01, 0.001), 2.0)
         for i in (1, 2, 3)
     )
-    clamp, unclamp = "Clamp over the jacks", "Loosen the clamps"
+    clamp, unclamp = "Clamp on jacks", "Loosen the clamps"
 
     def __init__(self, rng: np.random.Generator) -> None:
         super().__init__()
@@ -231,7 +231,7 @@ class Hung(Work):
              (0.1, 0.01, 0.001), 2.0)
         for side in ("front", "back")
     )  # fmt: skip
-    clamp, unclamp = "Pinch jacks, clamp", "Loosen the clamps"
+    clamp, unclamp = "Pinch, clamp", "Loosen the clamps"
 
     def __init__(self, rng: np.random.Generator) -> None:
         super().__init__()

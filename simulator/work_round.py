@@ -71,8 +71,8 @@ class Plug(Round):
     """A plug on the table, over which the part is lowered once it has been swept."""
 
     changes = (
-        Change("over-plug", "Lower the part over it"),
-        Change("back-face", "Run along the back face"),
+        Change("over-plug", "Part over plug"),
+        Change("back-face", "Along back face"),
     )
 
 

@@ -2,11 +2,11 @@
 
 from collections.abc import Mapping
 from math import isfinite
-from typing import Any
+from typing import Any, Literal
 
 from calibration.handwheels import Handwheel
 from readings import BadInputError
-from setups import CHECKLISTS, GUIDES, Guide, Instrument, SetupState, SizeAsked
+from setups import CHECKLISTS, GUIDES, Guide, Instrument, SetupState, ShopLine, SizeAsked
 from setups.state_task import TaskState
 from stream.ledger import SetupCard
 
@@ -15,7 +15,10 @@ LARGEST_MM = 10_000.0
 
 
 def begin_order(
-    args: Mapping[str, Any], instrument: Instrument, wheels: tuple[Handwheel, ...]
+    args: Mapping[str, Any],
+    instrument: Instrument,
+    wheels: tuple[Handwheel, ...],
+    shop_lines: tuple[ShopLine, ...] = (),
 ) -> tuple[SetupCard, SetupState]:
     """Return what a `begin` asks for, as it goes on record and as the machine's first state.
 
@@ -49,13 +52,16 @@ def begin_order(
         wheels=wheels,
         step=guide.steps[0].key,
         task=TaskState(sizes=_sizes(guide, args.get("sizes"))),
+        shop_lines=shop_lines,
     )
-    settings = {
+    settings: dict[str, Any] = {
         "tolerance_mm": tolerance,
         "diameter_mm": diameter,
         "surface": guide.surface,
         "sizes": dict(state.task.sizes),
     }
+    if shop_lines:
+        settings["shop_lines"] = [[line.checklist, line.text] for line in shop_lines]
     card = SetupCard(
         job,
         part,
@@ -118,6 +124,23 @@ def mark_order(args: Mapping[str, Any]) -> str:
         If that is no name.
     """
     return _name({"by": "key", **args}, "by")
+
+
+def change_order(args: Mapping[str, Any]) -> Literal["tool", "reload"]:
+    """Return what a `changed` says: a tool was changed, or a page was loaded anew.
+
+    Raises
+    ------
+    BadInputError
+        If it says anything else.
+    """
+    what = args.get("what")
+    if what == "tool":
+        return "tool"
+    if what == "reload":
+        return "reload"
+    msg = f"what is {_short(what)}: a person says tool, a page that was loaded anew says reload."
+    raise BadInputError(msg)
 
 
 def touch_order(args: Mapping[str, Any]) -> tuple[str, str, str]:

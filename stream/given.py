@@ -6,7 +6,7 @@ from typing import Any, Protocol
 
 from calibration.handwheels import Handwheel
 from readings import CollarAngle, Frame, Reading
-from setups import Instrument
+from setups import Instrument, ShopLine
 from stream.messages import Topic
 
 
@@ -30,10 +30,12 @@ class Seen:
 class Tools:
     """What the setups of this service are made with.
 
-    `snapshots` go on record with each setup: dial, camera, collar as they are known.
+    `snapshots` go on record with each setup: dial, camera, collar as they are known. `shop_lines`
+    stand at the end of its checklists.
     """
 
     instrument: Instrument
     wheels: tuple[Handwheel, ...] = ()
     snapshots: Mapping[str, Mapping[str, Any]] | None = None
     source: str = ""
+    shop_lines: tuple[ShopLine, ...] = ()

@@ -335,6 +335,7 @@ COMMANDS: dict[str, str] = {
     "tolerance_source, machine, again_of (the setup it repeats)",
     "next": "the person touched next",
     "mark": "a key, pedal or palm: next, or begin and end a turn by hand; again undoes: by",
+    "changed": "what (tool, or reload by a page loaded anew): lines of the lists lapse",
     "touch": "the person touched a checklist line: checklist, line, who",
     "size": "the person entered a size: key, value (mm)",
     "abandon": "give the setup up; it stays in the book as abandoned",

@@ -15,6 +15,7 @@ from records import Book, BookDamagedError
 from setups import (
     CameraBack,
     CameraLost,
+    Changed,
     Event,
     Finish,
     KeepMeasured,
@@ -34,7 +35,7 @@ from setups import (
 )
 from setups.state import Clock, Effect
 from stream.capture import Capture, Happened
-from stream.desk import begin_order, mark_order, size_order, touch_order
+from stream.desk import begin_order, change_order, mark_order, size_order, touch_order
 from stream.faults import LOST_AFTER_S
 from stream.given import Publish, Seen, Tools
 from stream.keeping import SESSION_KEY, Kept, plain, taken_up
@@ -171,6 +172,7 @@ class Session:
             "next": self._next,
             "mark": self._mark,
             "touch": self._touch,
+            "changed": self._changed,
             "size": self._size,
             "abandon": self._abandon,
             "view": lambda args: Answer(True, body=plain(self.view())),
@@ -200,7 +202,7 @@ class Session:
             said = "A setup is running: finish it or give it up before another is begun."
             return Answer(False, said)
         tools = self._tools
-        card, state = begin_order(args, tools.instrument, tools.wheels)
+        card, state = begin_order(args, tools.instrument, tools.wheels, tools.shop_lines)
         snapshots = tools.snapshots or {"dial": plain(tools.instrument)}
         setup_id = self._ledger.begin(card, snapshots)
         state = replace(state, active_s=self._clock())
@@ -259,6 +261,13 @@ class Session:
         checklist, line, who = touch_order(args)
         changed = self._apply(Touched(checklist, line, who, self._clock()))
         return Answer(changed, "" if changed else "There is no such line.")
+
+    def _changed(self, args: Mapping[str, Any]) -> Answer:
+        what = change_order(args)
+        if self._kept is None:
+            return Answer(True)
+        self._apply(Changed(what, self._clock()))
+        return Answer(True)
 
     def _size(self, args: Mapping[str, Any]) -> Answer:
         key, value = size_order(guide_of(self._running()), args)

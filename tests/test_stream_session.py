@@ -404,3 +404,26 @@ def test_the_session_needs_no_running_setup_to_show_readings(tmp_path):
     with pytest.raises(BadInputError):
         paper.book.append_samples(1, 0, [])
     paper.book.close()
+
+
+# what makes lists lapse
+
+
+def test_a_page_loaded_anew_shows_no_line_as_ticked(paper):
+    paper.until("before-hands")
+    paper.command("touch", checklist="before-hands", line="neutral", who="me")
+    assert any(line.ticked for line in paper.view.lines)
+    paper.command("changed", what="reload")
+    assert not any(line.ticked for line in paper.view.lines)
+    assert "loaded anew" in paper.view.advice.note
+
+
+def test_a_changed_tool_asks_again_and_the_setup_goes_on_where_it_was(paper):
+    paper.until("turns")
+    paper.command("changed", what="tool")
+    assert paper.view.step == "before-hands"
+    assert [line.key for line in paper.view.lines if line.ticked] == ["feed-off"]
+    paper.until("turns")
+    refused = paper.session.command(Command("changed", {"what": "hat"}))
+    assert not refused.ok
+    assert "a person says tool" in refused.said

@@ -35,6 +35,7 @@ from stream.service import Eyes, Service, run_until_signalled
 from stream.session import Tools
 from ui.home import Home
 from ui.output import tell
+from ui.shop_lines import shop_lines
 from vision.camera_device import identity_of
 from vision.collar_reader import CollarReader
 from vision.dial_reader import DialReader
@@ -124,6 +125,7 @@ def _eyes(
         wheels,
         snapshots=snapshots_of(dial, errors, camera, collar),
         source=source.name,
+        shop_lines=shop_lines(home.folder),
     )
     node = isinstance(source, NodeSource)
     return Eyes(

@@ -47,6 +47,7 @@ class Page {
     this.keypad = new Keypad(this.root, this.link, told);
     this.at("next").addEventListener("click", () => this.next());
     this.at("mute").addEventListener("click", () => this.mute());
+    this.at("tool").addEventListener("click", () => this.link.command("changed", { what: "tool" }).then(told));
     this.at("record").addEventListener("click", () => this.component.setTriggerValue("wish", "record"));
     this.at("another").addEventListener("click", () => this.component.setTriggerValue("wish", "another"));
     const touched = () => this.sound.unlock();
@@ -174,6 +175,11 @@ class Page {
 
   setLine(which, open) {
     this.line[which] = open;
+    // once for each load of the page: a list shows nothing as ticked that was not touched since
+    if (which === "service" && open && !window.__sparehandArrived) {
+      window.__sparehandArrived = true;
+      this.link.command("changed", { what: "reload" });
+    }
     if (which === "dashboard" && !open) this.line.service = false;
     this.counters.linked = this.line.dashboard && this.line.service;
     this.tick();

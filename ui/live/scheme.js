@@ -94,7 +94,7 @@ class SchemePicture {
   drawBar({ pen, colours, text }, lean, box) {
     const cy = box.y + box.h / 2;
     const [from, to] = [box.x + box.w * 0.14, box.x + box.w * 0.86];
-    const rise = (box.h / 2 - text * 2.4) * 0.9;
+    const rise = Math.max(6, (box.h / 2 - text * 1.8) * 0.9);
     write(pen, lean.seen_from, box.x + box.w / 2, box.y + text * 0.6, text * 0.95, colours.ink);
     const limit = Math.max(3, Math.min(1, lean.limit) * rise);
     pen.globalAlpha = 0.3;
@@ -118,8 +118,10 @@ class SchemePicture {
       pen.fillStyle = colours.accent;
       pen.fill();
     }
-    write(pen, lean.left, box.x + 4, cy + text * 1.7, text * 0.85, colours.ink, "left");
-    write(pen, lean.right, box.x + box.w - 4, cy + text * 1.7, text * 0.85, colours.ink, "right");
+    if (box.h > text * 7) {
+      write(pen, lean.left, box.x + 4, cy + text * 1.7, text * 0.85, colours.ink, "left");
+      write(pen, lean.right, box.x + box.w - 4, cy + text * 1.7, text * 0.85, colours.ink, "right");
+    }
     this.fit(pen, lean.words, box.x + box.w / 2, box.y + box.h - text * 0.7, box.w * 0.96, text, colours.ink);
   }
 

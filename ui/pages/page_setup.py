@@ -58,9 +58,7 @@ def _start_form() -> None:
         tolerance_mm=tolerance_mm,
         **more,
     )
-    if answer.ok:
-        st.session_state.another = False
-    else:
+    if not answer.ok:
         st.error(answer.said)
 
 
@@ -70,8 +68,8 @@ def step_page(view: SessionView) -> None:
     if block.wish == "record" and view.setup_id is not None:
         st.session_state.record = view.setup_id
         st.switch_page("pages/page_records.py")
-    if block.wish == "another":
-        st.session_state.another = True
+    if block.wish == "another" and view.kind == "done":
+        st.session_state.another = view.setup_id
         st.rerun()
     _numbers(view)
     _give_up(view)
@@ -103,7 +101,8 @@ def _give_up(view: SessionView) -> None:
 
 
 view = dashboard().bridge.view
-if view.guide is None or (view.finished and st.session_state.get("another", False)):
+leaves = view.setup_id is not None and st.session_state.get("another") == view.setup_id
+if view.guide is None or (view.finished and leaves):
     start_page(view)
 else:
     step_page(view)
