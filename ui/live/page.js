@@ -47,6 +47,8 @@ class Page {
     this.keypad = new Keypad(this.root, this.link, told);
     this.at("next").addEventListener("click", () => this.next());
     this.at("mute").addEventListener("click", () => this.mute());
+    this.at("voice").addEventListener("click", () => this.nextVoice());
+    setText(this.at("voice"), this.sound.voiceWords);
     this.at("tool").addEventListener("click", () => this.link.command("changed", { what: "tool" }).then(told));
     this.at("record").addEventListener("click", () => this.component.setTriggerValue("wish", "record"));
     this.at("another").addEventListener("click", () => this.component.setTriggerValue("wish", "another"));
@@ -142,13 +144,14 @@ class Page {
   state(view, shown) {
     this.view = view;
     this.counters.view = view;
+    this.shownState = shown;
     this.step.setState(view, shown);
     this.keypad.setState(view);
     this.polar.setState(view, shown);
     this.scheme.setState(shown);
     this.rounds.setState(shown);
     this.buttons.setState(view, shown);
-    if (view.advice) this.sound.say(view.advice.say);
+    if (view.advice) this.sound.say(shown.say);
     this.tellRevision();
     this.showLive();
   }
@@ -228,6 +231,12 @@ class Page {
     const button = this.at("mute");
     button.setAttribute("aria-pressed", String(this.sound.muted));
     setText(button, this.sound.muted ? "Sound on" : "Mute");
+  }
+
+  nextVoice() {
+    this.sound.nextVoice();
+    setText(this.at("voice"), this.sound.voiceWords);
+    if (this.shownState) this.sound.say(this.shownState.say);
   }
 
   told(answer) {

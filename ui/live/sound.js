@@ -2,6 +2,11 @@
 
 const PITCH_HZ = { low: 330, there: 520, high: 780 };
 const TIMBRE = { low: "triangle", there: "sine", high: "sawtooth" };
+const VOICES = [
+  ["en-GB mm", "British, mm"], ["en-GB in", "British, inch"],
+  ["en-US mm", "American, mm"], ["en-US in", "American, inch"],
+];
+const VOICE_KEPT = "sparehand.voice";
 const LOUD = { low: 0.25, there: 0.16, high: 0.09 };
 
 class Sound {
@@ -10,6 +15,7 @@ class Sound {
     this.context = null;
     this.muted = false;
     this.said = "";
+    this.voice = keptVoice();
     this.side = null;
     this.off = 0;
   }
@@ -80,17 +86,37 @@ class Sound {
     });
   }
 
-  say(text) {
-    if (!text || text === this.said) return;
-    this.said = text;
+  // `ways` is what is said, by voice and unit.
+  say(ways) {
+    const text = ways ? ways[this.voice] : "";
+    if (!text || ways[VOICES[0][0]] === this.said) return;
+    this.said = ways[VOICES[0][0]];
+    this.speak(text);
+  }
+
+  speak(text) {
     if (!this.on || this.muted || !window.speechSynthesis) return;
     window.speechSynthesis.cancel();
     const words = new SpeechSynthesisUtterance(text);
-    words.lang = "en-GB";
+    words.lang = this.voice.split(" ")[0];
     words.rate = 0.95;
     window.speechSynthesis.speak(words);
     this.counters.spoken.push(text);
     this.counters.spoken.splice(0, this.counters.spoken.length - 50);
+  }
+
+  // The next voice and unit; kept by this browser.
+  nextVoice() {
+    const now = VOICES.findIndex(([key]) => key === this.voice);
+    this.voice = VOICES[(now + 1) % VOICES.length][0];
+    try {
+      localStorage.setItem(VOICE_KEPT, this.voice);
+    } catch { /* a browser that keeps nothing still speaks */ }
+    this.said = "";
+  }
+
+  get voiceWords() {
+    return VOICES.find(([key]) => key === this.voice)[1];
   }
 
   mute(on) {
@@ -101,4 +127,12 @@ class Sound {
   silence() {
     this.follow(null, 0);
   }
+}
+
+function keptVoice() {
+  let kept = null;
+  try {
+    kept = localStorage.getItem(VOICE_KEPT);
+  } catch { /* not allowed here */ }
+  return VOICES.some(([key]) => key === kept) ? kept : VOICES[0][0];
 }

@@ -3,7 +3,7 @@
 Lengths, signs and senses come from their one place in `readings` and `setups`.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import pi
 from typing import Literal
 
@@ -23,6 +23,7 @@ from setups.words import VERDICT_WORDS, history_line, measured_rows, number_rows
 from stream.messages import Live, SessionView
 from sweeps import travel_from_needle
 from ui.live.schemes import Scheme, scheme_of
+from ui.live.speech import all_ways
 
 Side = Literal["low", "high", "there"]
 _Way = Literal["", "right", "left", "back", "front"]
@@ -73,6 +74,8 @@ class StateShown:
     scheme: Scheme | None = None
     rounds: tuple[tuple[str, float, bool], ...] = ()
     """Each round so far: how far off in words, the same in tolerances, whether locked."""
+    say: dict[str, str] = field(default_factory=dict)
+    """What is spoken, in every voice and unit."""
 
 
 def divisions_words(divisions: float | None) -> str:
@@ -195,6 +198,7 @@ def show_state(view: SessionView) -> StateShown:
         places=_places(view),
         scheme=scheme_of(view),
         rounds=_rounds(view),
+        say=all_ways(view.advice.say) if view.advice else {},
     )
     if view.measured is not None:
         return _with_measured(shown, view, view.measured)
