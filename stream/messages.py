@@ -114,6 +114,8 @@ class Live:
     target_divisions: float | None
     window_mm: float | None
     overlay: Overlay
+    nose: Literal["fitted", "bare", "cannot see"] = "cannot see"
+    """What the camera says of the spindle nose; it ticks nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -337,6 +339,7 @@ COMMANDS: dict[str, str] = {
     "mark": "a key, pedal or palm: next, or begin and end a turn by hand; again undoes: by",
     "changed": "what (tool, or reload by a page loaded anew): lines of the lists lapse",
     "touch": "the person touched a checklist line: checklist, line, who",
+    "nose": "the person says: the spindle nose is bare now, remember this picture",
     "size": "the person entered a size: key, value (mm)",
     "abandon": "give the setup up; it stays in the book as abandoned",
     "view": "answer with the SessionView",

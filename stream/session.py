@@ -10,6 +10,9 @@ from datetime import datetime
 from math import degrees
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from readings import BookError, CollarAngle, Frame, Reading, SparehandError
 from records import Book, BookDamagedError
 from setups import (
@@ -51,6 +54,7 @@ from stream.messages import (
     SignalWord,
     Trouble,
 )
+from stream.nose import NoseWatch
 from stream.palm import PalmWatch
 from stream.showing import Showing
 from stream.troubles import Troubles
@@ -99,6 +103,8 @@ class Session:
         self._troubles = Troubles(clock())
         self._marks = Marks()
         self._palm = PalmWatch()
+        self._nose = NoseWatch()
+        self._picture: NDArray[np.uint8] | None = None
         self._before: Kept | None = None
         self._progress_s = clock()
         self._good: Seen | None = None
@@ -143,6 +149,7 @@ class Session:
     def observe(self, frame: Frame, reading: Reading, collar: CollarAngle | None) -> None:
         """Take one picture with what was read in it."""
         now_s = self._clock()
+        self._picture = frame.image
         if reading.ok and frame.image is not None:
             self._good = Seen(frame, reading, collar)
         self._troubles.saw(reading, frame.image, now_s)
@@ -157,6 +164,9 @@ class Session:
             self.state,
             self._tools.instrument.graduation_mm,
         )
+        seen = reading.sight is not None or collar is not None
+        nose = self._nose.look(frame.image, frame.t_s, fitted=seen)
+        self._live = replace(self._live, nose=nose)
         self._publish("reading", self._live)
         self._publish_progress(now_s)
 
@@ -173,6 +183,7 @@ class Session:
             "mark": self._mark,
             "touch": self._touch,
             "changed": self._changed,
+            "nose": self._bare_nose,
             "size": self._size,
             "abandon": self._abandon,
             "view": lambda args: Answer(True, body=plain(self.view())),
@@ -268,6 +279,11 @@ class Session:
             return Answer(True)
         self._apply(Changed(what, self._clock()))
         return Answer(True)
+
+    def _bare_nose(self, args: Mapping[str, Any]) -> Answer:
+        if self._picture is None or not self._nose.teach(self._picture):
+            return Answer(False, "There is no lit picture to remember: light the nose and repeat.")
+        return Answer(True, "Remembered: I say bare only while it looks like this.")
 
     def _size(self, args: Mapping[str, Any]) -> Answer:
         key, value = size_order(guide_of(self._running()), args)

@@ -427,3 +427,12 @@ def test_a_changed_tool_asks_again_and_the_setup_goes_on_where_it_was(paper):
     refused = paper.session.command(Command("changed", {"what": "hat"}))
     assert not refused.ok
     assert "a person says tool" in refused.said
+
+
+def test_a_nose_that_nobody_has_shown_is_not_told_bare(paper):
+    paper.until("before-hands")
+    paper.rest(0.5)
+    assert paper.session.live().nose in ("fitted", "cannot see")
+    assert paper.session.command(Command("nose")).ok
+    paper.rest(2.0)
+    assert paper.session.live().nose == "fitted", "the collar is in sight"

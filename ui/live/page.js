@@ -49,6 +49,9 @@ class Page {
     this.at("mute").addEventListener("click", () => this.mute());
     this.at("voice").addEventListener("click", () => this.nextVoice());
     setText(this.at("voice"), this.sound.voiceWords);
+    this.at("nose-bare").addEventListener("click", (event) => {
+      if (event.detail) this.link.command("nose").then(told); // a touch, no key or pedal
+    });
     this.at("tool").addEventListener("click", () => this.link.command("changed", { what: "tool" }).then(told));
     this.at("record").addEventListener("click", () => this.component.setTriggerValue("wish", "record"));
     this.at("another").addEventListener("click", () => this.component.setTriggerValue("wish", "another"));

@@ -111,6 +111,7 @@ class Step {
     setText(this.at("travel"), way);
     setText(this.at("turned"), fresh && shown.turned ? `turned ${shown.turned} of 360°` : "");
     this.setBar(side, fresh ? shown.off : null);
+    setText(this.at("nose-words"), fresh ? shown.nose : "The camera cannot see the spindle nose.");
     const refusal = !live || !fresh ? "" : live.value_mm === null ? live.sentences.join(" ") : "";
     setText(this.at("refusal"), refusal);
   }

@@ -56,6 +56,7 @@ class LiveShown:
     way: _Way = ""
     travel: str = ""
     turned: str = ""
+    nose: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +88,19 @@ def divisions_words(divisions: float | None) -> str:
     return "" if divisions is None else f"{divisions:+.1f} divisions"
 
 
+_NOSE_WORDS = {
+    "fitted": "The camera sees the dial or its collar: something is fitted.",
+    "bare": "The camera sees the nose bare. That ticks no line: look, and touch each.",
+    "cannot see": "The camera cannot see whether the spindle nose is bare.",
+}
+
+
 def show_live(live: Live, view: SessionView) -> LiveShown:
     """Return one reading as text, with what the setup in hand wants of it."""
+    return replace(_shown(live, view), nose=_NOSE_WORDS[live.nose])
+
+
+def _shown(live: Live, view: SessionView) -> LiveShown:
     if live.value_mm is None:
         return LiveShown(NO_NUMBER, "", target=_target(live), turned=_turned(live))
     value = format_length(live.value_mm, signed=True).removesuffix(" mm")
