@@ -7,7 +7,6 @@ all is as it was written. Insert only: what changes is a new row.
 
 from records.book import Book, Size
 from records.check import Damage
-from records.database import book_path
 from records.errors import (
     BookDamagedError,
     BookFinishedError,
@@ -17,6 +16,7 @@ from records.errors import (
     BookNewerError,
     BookOlderError,
 )
+from records.place import book_path
 from records.queries import OpenSweep, SetupLine, SetupState, SweepState, Wanted
 from records.reader import BookReader, check_book
 

@@ -8,8 +8,10 @@ from pathlib import Path
 from readings import BadInputError
 from records.backup import copy_verified
 from records.check import Damage
-from records.database import BACKUPS_NAME, PHOTOS_NAME, book_path
+from records.copying import every_row, write_rows
+from records.database import BACKUPS_NAME
 from records.errors import told
+from records.place import PHOTOS_NAME, Place, book_path, place_of
 from records.reader import BookReader, check_book, require_book
 
 
@@ -25,6 +27,8 @@ class Backup:
 
 def backup_home(home: Path, target: Path | None, *, now: datetime) -> Backup:
     """Copy the book of `home`, live or not, to the new folder `target`, and check the copy.
+
+    A book on a server becomes a file: with the same records, numbers and seals.
 
     The folder appears under its name only when it is whole on the disk. Where the book is
     damaged, so is its copy, and `Backup.damages` says where.
@@ -50,7 +54,7 @@ def backup_home(home: Path, target: Path | None, *, now: datetime) -> Backup:
         _require_empty(folder)
         shutil.rmtree(part, ignore_errors=True)
         try:
-            copy_verified(source, book_path(part))
+            _copy_database(source, book_path(part))
             photos = _copy_photos(home, part)
             damages = tuple(check_book(part))
             with BookReader.open(part) as reader:
@@ -60,6 +64,15 @@ def backup_home(home: Path, target: Path | None, *, now: datetime) -> Backup:
             shutil.rmtree(part, ignore_errors=True)
             raise
     return Backup(folder, setups, photos, damages)
+
+
+def _copy_database(source: Place, target: Path) -> None:
+    """Copy a book's file, or write what a server holds at one moment into a file."""
+    if source.address is None:
+        copy_verified(book_path(source.home), target)
+        return
+    with BookReader.open(source.home) as reader, reader.reading() as connection:
+        write_rows(target, every_row(connection))
 
 
 def _require_empty(folder: Path) -> None:
@@ -74,7 +87,8 @@ def _copy_photos(home: Path, part: Path) -> int:
         names = reader.photo_names()
     to = part / PHOTOS_NAME
     to.mkdir()
-    there = [name for name in names if (home / PHOTOS_NAME / name).is_file()]
+    photos = place_of(home).photos
+    there = [name for name in names if (photos / name).is_file()]
     for name in there:
-        shutil.copyfile(home / PHOTOS_NAME / name, to / name)
+        shutil.copyfile(photos / name, to / name)
     return len(there)

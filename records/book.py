@@ -87,6 +87,7 @@ class Book(Writer):
                 program_version=self._program_version,
                 at_utc=self.stamp(),
                 machine=machine,
+                station=self.station,
                 again_of_uid=rules.uid_of_setup(connection, again_of),
             )
 
@@ -139,9 +140,10 @@ class Book(Writer):
             )
 
     def open_setups(self) -> list[SetupLine]:
-        """Return the setups that are neither finished nor abandoned, the newest first."""
+        """Return this home's setups that are neither finished nor abandoned, the newest first."""
+        wanted = queries.Wanted(limit=1_000_000, state="open", station=self.station)
         with self._pen.transaction() as connection:
-            return queries.setup_lines(connection, queries.Wanted(limit=1_000_000, state="open"))
+            return queries.setup_lines(connection, wanted)
 
     # ---- what belongs to a setup
 
@@ -317,16 +319,16 @@ class Book(Writer):
             self._end(sweep_id, state, refused, flags)
 
     def open_sweeps(self) -> list[OpenSweep]:
-        """Return the sweeps that were begun and not ended."""
+        """Return this home's sweeps that were begun and not ended."""
         with self._pen.transaction() as connection:
-            return queries.open_sweeps(connection)
+            return queries.open_sweeps(connection, station=self.station)
 
     # ---- scratch
 
     def put_session_state(self, key: str, state: bytes) -> None:
         """Keep what a live session needs to go on; overwrites, and is no record."""
         with self._pen.transaction() as connection:
-            scratch.put(connection, key, state, self.stamp())
+            scratch.put(connection, self._own(key), state, self.stamp())
 
     def get_session_state(self, key: str) -> bytes | None:
         """Return what was kept under `key`, None where nothing was.
@@ -337,4 +339,8 @@ class Book(Writer):
             If it is not what was kept.
         """
         with self._pen.transaction() as connection:
-            return scratch.get(connection, key)
+            return scratch.get(connection, self._own(key))
+
+    def _own(self, key: str) -> str:
+        """Return the key of this home's scratch, apart from others' in a shared book."""
+        return key if self.station is None else f"{self.station}: {key}"

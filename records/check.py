@@ -11,9 +11,11 @@ import sqlalchemy as sa
 
 from records import tables as t
 from records.chain import GENESIS, record_hash
-from records.database import SALVAGED, book_path
+from records.check_server import odd_definitions
+from records.database import SALVAGED, is_file
 from records.migrate import upgrade_tables
 from records.photos import photo_is_whole, photo_path, sha256_of
+from records.place import Place, book_path
 
 _CHUNK = 500
 _UNREADABLE = (sa.exc.DBAPIError, ValueError, TypeError, OSError)
@@ -42,15 +44,15 @@ class Damage:
     sentence: str
 
 
-def check_open_book(connection: sa.Connection, home: Path) -> list[Damage]:
-    """Return all that is damaged in the book of `home`; nothing found stops the rest."""
+def check_open_book(connection: sa.Connection, place: Place) -> list[Damage]:
+    """Return all that is damaged in the book at `place`; nothing found stops the rest."""
     steps: tuple[tuple[str, Callable[[], Iterator[Damage]]], ...] = (
-        ("file header", lambda: _header(book_path(home))),
+        ("file header", lambda: _header(place)),
         ("database file", lambda: _database(connection)),
         ("tables", lambda: _schema(connection)),
         ("chain", lambda: _chain(connection)),
         ("unsealed records", lambda: _unsealed(connection)),
-        ("photos", lambda: _photos(connection, home)),
+        ("photos", lambda: _photos(connection, place.home)),
         ("session state", lambda: _scratch(connection)),
     )
     found: list[Damage] = []
@@ -66,7 +68,10 @@ def _cause(error: BaseException) -> str:
     return str(getattr(error, "orig", None) or error)
 
 
-def _header(path: Path) -> Iterator[Damage]:
+def _header(place: Place) -> Iterator[Damage]:
+    if place.address is not None:
+        return
+    path = book_path(place.home)
     wal = path.with_name(path.name + "-wal")
     if wal.exists() and wal.stat().st_size:
         return  # the header in force may stand in the log, which carries checksums
@@ -83,6 +88,8 @@ def _header(path: Path) -> Iterator[Damage]:
 
 
 def _database(connection: sa.Connection) -> Iterator[Damage]:
+    if not is_file(connection):
+        return  # a server looks after its own files; the chain proves what it hands out
     for (line,) in connection.exec_driver_sql("PRAGMA integrity_check"):
         if line != "ok":
             yield Damage("database", "database file", f"SQLite finds: {line}.")
@@ -92,10 +99,18 @@ def _database(connection: sa.Connection) -> Iterator[Damage]:
 
 
 def _schema(connection: sa.Connection) -> Iterator[Damage]:
+    for name in _odd_definitions(connection):
+        yield Damage("database", name, f"The definition of {name} is not this program's.")
+
+
+def _odd_definitions(connection: sa.Connection) -> Iterator[str]:
+    if not is_file(connection):
+        yield from odd_definitions(connection)
+        return
     wanted, found = _schema_of_present_format(), _schema_in(connection)
     for name in sorted(wanted.keys() | found.keys()):
         if wanted.get(name) != found.get(name):
-            yield Damage("database", name, f"The definition of {name} is not this program's.")
+            yield name
 
 
 def _schema_in(connection: sa.Connection) -> dict[str, tuple[str, ...]]:

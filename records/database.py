@@ -1,4 +1,4 @@
-"""The connections to SQLite: one writer, any number of readers."""
+"""The connections to a book: to SQLite here, to a server by `records.server`."""
 
 import sqlite3
 from contextlib import closing
@@ -7,10 +7,10 @@ from pathlib import Path
 import sqlalchemy as sa
 from sqlalchemy.pool import StaticPool
 
+from records.place import Place, book_path
+from records.server import engine_for
 from records.tables import APPLICATION_ID
 
-BOOK_NAME = "book.sqlite3"
-PHOTOS_NAME = "photos"
 BACKUPS_NAME = "backups"
 SALVAGED = 1
 """SQLite's user_version of a book that was saved from a damaged one; else it is 0."""
@@ -18,11 +18,6 @@ SALVAGED = 1
 _BUSY_TIMEOUT_S = 5.0
 _WRITER_BUSY_S = 0.4
 """The writer is the service's main loop: it says that the book is held, and tries again."""
-
-
-def book_path(home: Path) -> Path:
-    """Return where the database of `home` stands."""
-    return home / BOOK_NAME
 
 
 def _set(raw: sqlite3.Connection, **pragmas: str) -> sqlite3.Connection:
@@ -80,14 +75,35 @@ def writer_engine(path: Path) -> sa.Engine:
     return engine
 
 
+def engine_to_read(place: Place) -> sa.Engine:
+    """Return the engine of a reader, wherever the book stands."""
+    if place.address is not None:
+        return engine_for(place.address, writing=False)
+    return reader_engine(book_path(place.home))
+
+
+def engine_to_write(place: Place) -> sa.Engine:
+    """Return the engine of the writer, wherever the book stands."""
+    if place.address is not None:
+        return engine_for(place.address, writing=True)
+    return writer_engine(book_path(place.home))
+
+
 def _begin_with(engine: sa.Engine, statement: str) -> None:
     @sa.event.listens_for(engine, "begin")
     def begin(connection: sa.Connection) -> None:
         connection.exec_driver_sql(statement)
 
 
+def is_file(connection: sa.Connection) -> bool:
+    """Whether the open book is a file of SQLite, and not on a server."""
+    return connection.dialect.name == "sqlite"
+
+
 def is_book(connection: sa.Connection) -> bool:
-    """Whether the open database carries a book's application_id."""
+    """Whether the open database carries a book's application_id; on a server, its tables."""
+    if not is_file(connection):
+        return sa.inspect(connection).has_table("chain")
     return connection.exec_driver_sql("PRAGMA application_id").scalar() == APPLICATION_ID
 
 
@@ -99,6 +115,8 @@ def mark_as_salvaged(path: Path) -> None:
 
 def is_salvaged(connection: sa.Connection) -> bool:
     """Whether the open book was saved from a damaged one."""
+    if not is_file(connection):
+        return False
     return connection.exec_driver_sql("PRAGMA user_version").scalar() == SALVAGED
 
 

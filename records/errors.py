@@ -9,6 +9,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from readings import BookError
+from records.place import Place
 
 
 class BookLockedError(BookError):
@@ -45,22 +46,26 @@ _NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 
 
 @contextmanager
-def told(path: Path) -> Iterator[None]:
-    """Turn what the database and the file system raise into a `BookError` about `path`."""
+def told(where: Path | Place) -> Iterator[None]:
+    """Turn what the database and the file system raise into a `BookError` about `where`."""
     try:
         yield
     except sa.exc.DBAPIError as error:
-        raise from_database(path, error.orig) from error
+        raise from_database(where, error.orig) from error
     except sqlite3.Error as error:
-        raise from_database(path, error) from error
+        raise from_database(where, error) from error
     except UnicodeDecodeError as error:
-        raise damaged(path, str(error)) from error
+        raise damaged(where, str(error)) from error
     except OSError as error:
-        raise from_system(path, error) from error
+        raise from_system(where, error) from error
 
 
-def from_database(path: Path, error: BaseException | None) -> BookError:
-    """Return the sentence for an error of SQLite."""
+def from_database(path: object, error: BaseException | None) -> BookError:
+    """Return the sentence for an error of SQLite, or of a server's driver."""
+    if error is not None and not isinstance(error, sqlite3.Error):
+        from records.server import from_server  # late: it needs the errors above
+
+        return from_server(path, error)
     code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF
     if code in _DAMAGED or "decode to UTF-8" in str(error):
         return damaged(path, str(error))
@@ -87,7 +92,7 @@ def from_database(path: Path, error: BaseException | None) -> BookError:
     )
 
 
-def from_system(path: Path, error: OSError) -> BookError:
+def from_system(path: object, error: OSError) -> BookError:
     """Return the sentence for an error of the file system."""
     if error.errno in _NO_ROOM:
         return no_room(path)
@@ -97,7 +102,7 @@ def from_system(path: Path, error: OSError) -> BookError:
     )
 
 
-def no_room(path: Path) -> BookFullError:
+def no_room(path: object) -> BookFullError:
     """Return the sentence for a full disk."""
     return BookFullError(
         f"The disk with the record book {path} is full: everything acknowledged so far is kept, "
@@ -105,7 +110,7 @@ def no_room(path: Path) -> BookFullError:
     )
 
 
-def damaged(path: Path, what: str) -> BookDamagedError:
+def damaged(path: object, what: str) -> BookDamagedError:
     """Return the sentence for a damaged book."""
     return BookDamagedError(
         f"The record book {path} is damaged ({what}): do not write to it; copy its folder away, "

@@ -7,8 +7,9 @@ import sqlalchemy as sa
 
 from readings import BookError
 from records.backup import copy_verified
-from records.database import BACKUPS_NAME, book_path, format_of, is_book, is_salvaged
+from records.database import BACKUPS_NAME, format_of, is_book, is_file, is_salvaged
 from records.errors import BookDamagedError, BookNewerError, BookOlderError, damaged
+from records.place import Place, book_path, place_of
 from records.tables import APPLICATION_ID, FORMAT
 
 if TYPE_CHECKING:
@@ -31,7 +32,7 @@ def bring_up_to_date(connection: sa.Connection, home: Path, *, scripts: Path = S
         If the file is no book, the backup fails or a migration fails; the book is as before.
     """
     with connection.begin():
-        found = _checked_format(connection, book_path(home))
+        found = _checked_format(connection, place_of(home))
         if is_salvaged(connection):
             raise _read_only(book_path(home))
     newest = newest_format(scripts)
@@ -39,7 +40,8 @@ def bring_up_to_date(connection: sa.Connection, home: Path, *, scripts: Path = S
         return
     if found is not None:
         _require_known(found, scripts)
-        copy_verified(book_path(home), _backup_path(home, found, newest))
+        if is_file(connection):  # a server migrates in one transaction; its backups are its own
+            copy_verified(book_path(home), _backup_path(home, found, newest))
     _upgrade(connection, home, scripts)
 
 
@@ -65,7 +67,7 @@ def known_formats(scripts: Path = SCRIPTS) -> list[str]:
     return [script.revision for script in directory.walk_revisions()]
 
 
-def require_present_format(connection: sa.Connection, path: Path) -> None:
+def require_present_format(connection: sa.Connection, place: Place) -> None:
     """Refuse to read a book of another format than this program's.
 
     Raises
@@ -73,27 +75,27 @@ def require_present_format(connection: sa.Connection, path: Path) -> None:
     BookNewerError, BookOlderError, BookDamagedError
         As their names say; the last also where the file is no book.
     """
-    found = _checked_format(connection, path)
+    found = _checked_format(connection, place)
     if found is None:
-        raise damaged(path, "it holds no tables")
+        raise damaged(place, "it holds no tables")
     if found == FORMAT:
         return
     _require_known(found, SCRIPTS)
     msg = (
-        f"The record book {path} has the older format {found}: start `sparehand run` once, "
+        f"The record book {place} has the older format {found}: start `sparehand run` once, "
         f"which keeps a copy and brings it to {FORMAT}."
     )
     raise BookOlderError(msg)
 
 
-def _checked_format(connection: sa.Connection, path: Path) -> str | None:
+def _checked_format(connection: sa.Connection, place: Place) -> str | None:
     found = format_of(connection)
     if found is not None and is_book(connection):
         return found
     if found is None and not sa.inspect(connection).get_table_names():
         return None
     msg = (
-        f"{path} is a database, but not a record book of Sparehand: move it away, or choose "
+        f"{place} is a database, but not a record book of Sparehand: move it away, or choose "
         "another folder with --home."
     )
     raise BookDamagedError(msg)
@@ -123,7 +125,7 @@ def _upgrade(connection: sa.Connection, home: Path, scripts: Path) -> None:
             upgrade_tables(connection, scripts)
     except (sa.exc.SQLAlchemyError, BookError) as error:
         msg = (
-            f"The record book {book_path(home)} could not be brought to the new format ({error}): "
+            f"The record book {place_of(home)} could not be brought to the new format ({error}): "
             f"it is as it was, and a copy is in {home / BACKUPS_NAME}."
         )
         raise BookError(msg) from error
@@ -142,6 +144,8 @@ def upgrade_tables(connection: sa.Connection, scripts: Path = SCRIPTS) -> None:
     config = _config(scripts)
     config.attributes["connection"] = connection
     command.upgrade(config, "head")
+    if not is_file(connection):
+        return
     connection.exec_driver_sql(f"PRAGMA application_id = {APPLICATION_ID}")
     if broken := connection.exec_driver_sql("PRAGMA foreign_key_check").all():
         msg = f"records of {broken[0][0]} refer to nothing"

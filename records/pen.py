@@ -3,23 +3,23 @@
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 
 import sqlalchemy as sa
 
 from records import tables as t
 from records.chain import Link, seal
-from records.database import writer_engine
+from records.database import engine_to_write
 from records.errors import told
+from records.place import Place
 from records.plain import Cell, cell
 
 
 class Pen:
     """The writer's one connection. It belongs to the thread that made it."""
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self._engine = writer_engine(path)
+    def __init__(self, place: Place) -> None:
+        self.place = place
+        self._engine = engine_to_write(place)
         self.connection = self._engine.connect()
         self._head: Link | None = None
         self._thread = threading.get_ident()
@@ -43,9 +43,11 @@ class Pen:
         if threading.get_ident() != self._thread:
             msg = "the book has one writing thread: the one that opened it"
             raise RuntimeError(msg)
-        with told(self.path):
+        with told(self.place):
             try:
                 with self.connection.begin():
+                    if self.place.address is not None:
+                        self._head = None  # others may have written since
                     yield self.connection
             except BaseException:
                 self._head = None  # what was sealed is taken back: read the end again

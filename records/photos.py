@@ -5,15 +5,15 @@ import os
 from pathlib import Path
 
 from readings import BadInputError
-from records.database import PHOTOS_NAME
 from records.errors import told
+from records.place import place_of
 
 _JPEG_START = b"\xff\xd8\xff"
 
 
 def photo_path(home: Path, sha256: str) -> Path:
     """Return where the photo with this hash stands."""
-    return home / PHOTOS_NAME / f"{sha256}.jpg"
+    return place_of(home).photos / f"{sha256}.jpg"
 
 
 def sha256_of(content: bytes) -> str:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date, timedelta
 from functools import cache
 from typing import Any, Literal
 
@@ -141,12 +142,20 @@ def _bounds(wanted: Wanted) -> Iterator[sa.ColumnElement[bool]]:
     if wanted.since is not None:
         yield t.setup.c.at_utc >= wanted.since
     if wanted.until is not None:
-        # a day includes its moments: "~" sorts after all that may follow
-        yield t.setup.c.at_utc <= wanted.until + "~"
+        yield _up_to(wanted.until)
     if wanted.instrument is not None:
         yield sa.exists().where(
             t.instrument_snapshot.c.setup_id == t.setup.c.id, _is_named(wanted.instrument)
         )
+
+
+def _up_to(until: str) -> sa.ColumnElement[bool]:
+    """Match moments up to a day, all of it included, or up to a moment."""
+    try:
+        following = date.fromisoformat(until) + timedelta(days=1)
+    except ValueError:
+        return t.setup.c.at_utc <= until
+    return t.setup.c.at_utc < following.isoformat()
 
 
 def _is_named(name: str) -> sa.ColumnElement[bool]:
@@ -178,8 +187,10 @@ def setup_of_sweep(connection: sa.Connection, sweep_id: int) -> int | None:
     return found
 
 
-def open_sweeps(connection: sa.Connection, setup_id: int | None = None) -> list[OpenSweep]:
-    """Return the sweeps (of one setup, or of all) that were not ended."""
+def open_sweeps(
+    connection: sa.Connection, setup_id: int | None = None, station: str | None = None
+) -> list[OpenSweep]:
+    """Return the sweeps (of one setup, of one station, or of all) that were not ended."""
     whole = t.sweep.outerjoin(t.samples).outerjoin(
         t.sweep_end, t.sweep_end.c.sweep_id == t.sweep.c.id
     )
@@ -198,4 +209,8 @@ def open_sweeps(connection: sa.Connection, setup_id: int | None = None) -> list[
     )
     if setup_id is not None:
         query = query.where(t.sweep.c.setup_id == setup_id)
+    if station is not None:
+        query = query.join(t.setup, t.setup.c.id == t.sweep.c.setup_id).where(
+            t.setup.c.station == station
+        )
     return [OpenSweep(**row) for row in connection.execute(query).mappings()]

@@ -11,10 +11,11 @@ from readings import BookError, Sweep
 from records import queries, show
 from records import tables as t
 from records.check import Damage, check_open_book
-from records.database import book_path, reader_engine
+from records.database import engine_to_read
 from records.errors import BookMissingError, BookNewerError, BookOlderError, told
 from records.migrate import require_present_format
 from records.photos import photo_path
+from records.place import Place, book_path, place_of
 from records.plain import Json
 from records.queries import OpenSweep, SetupLine, Wanted
 
@@ -26,8 +27,9 @@ class BookReader:
     manager, or call `close`; one thread at a time.
     """
 
-    def __init__(self, home: Path, engine: sa.Engine) -> None:
-        self.home = home
+    def __init__(self, place: Place, engine: sa.Engine) -> None:
+        self.home = place.home
+        self.place = place
         self._engine = engine
 
     @classmethod
@@ -41,11 +43,11 @@ class BookReader:
         BookNewerError, BookOlderError, BookDamagedError
             As their names say.
         """
-        path = require_book(home)
-        reader = cls(home, reader_engine(path))
+        place = require_book(home)
+        reader = cls(place, engine_to_read(place))
         try:
             with reader.reading() as connection:
-                require_present_format(connection, path)
+                require_present_format(connection, place)
         except BaseException:
             reader.close()
             raise
@@ -69,7 +71,7 @@ class BookReader:
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """Hold one state of the book for several questions of this package."""
-        with told(book_path(self.home)), self._engine.connect() as connection, connection.begin():
+        with told(self.place), self._engine.connect() as connection, connection.begin():
             yield connection
 
     def list_setups(self, limit: int = 50, wanted: Wanted | None = None) -> list[SetupLine]:
@@ -124,7 +126,7 @@ class BookReader:
     def check(self) -> list[Damage]:
         """Walk the database, the chain of hashes and the photos; an empty list is a whole book."""
         with self.reading() as connection:
-            return check_open_book(connection, self.home)
+            return check_open_book(connection, self.place)
 
 
 def check_book(home: Path) -> list[Damage]:
@@ -144,17 +146,17 @@ def check_book(home: Path) -> list[Damage]:
         return [Damage("database", "database file", str(error))]
 
 
-def require_book(home: Path) -> Path:
-    """Return the path of the book in `home`.
+def require_book(home: Path) -> Place:
+    """Return where the book of `home` stands.
 
     Raises
     ------
     BookMissingError
         If there is none.
     """
-    path = book_path(home)
-    if path.is_file():
-        return path
+    place = place_of(home)
+    if place.address is not None or book_path(home).is_file():
+        return place
     if not home.is_dir():
         msg = f"The folder {home} does not exist: check its name, or plug in the disk it is on."
         raise BookMissingError(msg)

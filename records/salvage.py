@@ -16,10 +16,11 @@ from sqlalchemy.dialects import sqlite
 from readings import BadInputError
 from records import tables as t
 from records.chain import record_hash
-from records.database import PHOTOS_NAME, book_path, mark_as_salvaged
+from records.copying import write_rows
+from records.database import mark_as_salvaged
 from records.errors import told
-from records.migrate import upgrade_tables
 from records.photos import photo_is_whole, photo_path
+from records.place import PHOTOS_NAME, book_path
 from records.reader import require_book
 
 LOST = "(lost)"
@@ -57,7 +58,7 @@ def salvage_home(home: Path, target: Path) -> Salvaged:
     BookError
         If there is no book, or the copy cannot be written.
     """
-    source = require_book(home)
+    source = _file_of(home)
     with told(target):
         if target.exists() and (target.is_file() or any(target.iterdir())):
             msg = f"{target} is not empty: name a folder that is not there yet."
@@ -76,6 +77,14 @@ def salvage_home(home: Path, target: Path) -> Salvaged:
     setups = sum(name == t.setup.name for name, _ in rows)
     lost = max(0, named - len(rows))
     return Salvaged(target, len(rows), lost, setups, len(saved), len(photos) - len(saved))
+
+
+def _file_of(home: Path) -> Path:
+    place = require_book(home)
+    if place.address is not None:
+        msg = f"The book at {place} is on a server: save it there, or take a copy from a backup."
+        raise BadInputError(msg)
+    return book_path(home)
 
 
 Proven = dict[tuple[str, int], tuple[Row, Row]]
@@ -171,21 +180,14 @@ def _hashes(link: Row | None, key: str) -> Iterator[str]:
 
 def _write(target: Path, rows: Proven) -> None:
     """Write the records under their old numbers, with stand-ins for lost jobs and parts."""
-    target.mkdir(parents=True, exist_ok=True)
-    (target / PHOTOS_NAME).mkdir()
-    engine = sa.create_engine(f"sqlite:///{book_path(target)}")
-    try:
-        with engine.begin() as connection:
-            upgrade_tables(connection)
-            for (name, _), (link, row) in rows.items():
-                known = {column.name: row.get(column.name) for column in t.RECORDS[name].c}
-                connection.execute(t.RECORDS[name].insert().values(known))
-                connection.execute(t.chain.insert().values(link))
-            for table, values in _stand_ins(rows):
-                connection.execute(table.insert().values(values))
-        mark_as_salvaged(book_path(target))
-    finally:
-        engine.dispose()
+    (target / PHOTOS_NAME).mkdir(parents=True)
+    sealed = [
+        pair
+        for (name, _), (link, row) in rows.items()
+        for pair in ((t.RECORDS[name], row), (t.chain, link))
+    ]
+    write_rows(book_path(target), [*sealed, *_stand_ins(rows)])
+    mark_as_salvaged(book_path(target))
 
 
 def _stand_ins(rows: Proven) -> Iterator[tuple[sa.Table, Row]]:

@@ -11,11 +11,11 @@ import sqlalchemy as sa
 
 from records import rules
 from records import tables as t
-from records.database import PHOTOS_NAME, book_path
 from records.errors import told
 from records.lock import WriterLock
 from records.migrate import bring_up_to_date
 from records.pen import Pen
+from records.place import place_of
 from records.plain import Cell, to_json_text, to_object_text, utc_text
 
 
@@ -69,13 +69,13 @@ class Writer:
         BookNewerError, BookDamagedError, BookError
             If the book is of a newer format, damaged, or its folder cannot be used.
         """
-        path = book_path(home)
-        with told(path):
+        place = place_of(home)
+        with told(place):
             home.mkdir(parents=True, exist_ok=True)
             lock = WriterLock.take(home, program_version=program_version, now=now())
             try:
-                (home / PHOTOS_NAME).mkdir(exist_ok=True)
-                book = cls(Pen(path), home, lock, program_version, now, new_uid)
+                place.photos.mkdir(exist_ok=True)
+                book = cls(Pen(place), home, lock, program_version, now, new_uid)
             except BaseException:
                 lock.release()
                 raise
@@ -90,6 +90,11 @@ class Writer:
     def pen(self) -> Pen:
         """What writes the records, for the other modules of this package."""
         return self._pen
+
+    @property
+    def station(self) -> str | None:
+        """What names this home among those that share the book; None where none do."""
+        return self._pen.place.station
 
     @property
     def program_version(self) -> str:

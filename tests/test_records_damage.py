@@ -10,7 +10,6 @@ from records_kit import import_another, open_book, whole_setup
 
 from readings import BadInputError, BookError, SparehandError
 from records import BookDamagedError, BookReader, book_path, check_book
-from records.reader import require_book
 from records.report.making import report_of_setup
 from records.salvage import LOST, salvage_home
 from ui.cli import main
@@ -206,4 +205,3 @@ def test_salvage_only_reads_and_overwrites_nothing(home, tmp_path):
     with pytest.raises(BadInputError, match="is not empty"):
         salvage_home(home, tmp_path / "saved")
     assert {path: path.read_bytes() for path in home.rglob("*") if path.is_file()} == before
-    assert require_book(home).is_file()

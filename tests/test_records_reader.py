@@ -80,7 +80,7 @@ def test_a_reader_cannot_write(home):
 
 
 def test_list_as_json_is_one_strict_value(home, capsys):
-    list_records(home, as_json=True)
+    list_records(home, Wanted(), as_json=True)
     lines = json.loads(capsys.readouterr().out)
     assert [line["id"] for line in lines] == [4, 3, 2, 1]
     assert lines[0]["verdict"] is None
@@ -88,7 +88,7 @@ def test_list_as_json_is_one_strict_value(home, capsys):
 
 def test_list_as_table_shows_brackets_as_typed(home, capsys, monkeypatch):
     monkeypatch.setenv("COLUMNS", "160")
-    list_records(home, as_json=False)
+    list_records(home, Wanted(), as_json=False)
     out = capsys.readouterr().out
     assert "gear-case end [2]" in out
     assert "finished, superseded by 2: outside" in out
@@ -105,11 +105,17 @@ def test_show_as_tables_has_the_numbers_and_the_photo(home, capsys, monkeypatch)
     monkeypatch.setenv("COLUMNS", "160")
     show_record(home, 1, as_json=False)
     out = capsys.readouterr().out
-    for expected in ("0.010 mm", "Result of sweep 1", "u_eccentricity_mm", "0.0006", "isolated"):
+    for expected in (
+        "0.010 mm",
+        "Result of sweep 1",
+        "0.12 mm, u 0.0006",
+        "bore gauge",
+        "isolated",
+    ):
         assert expected in out
     assert f"photo 1: {home / 'photos'}" in out
 
 
 def test_a_missing_book_is_told(tmp_path):
     with pytest.raises(BookMissingError, match="the first setup makes one"):
-        list_records(tmp_path, as_json=True)
+        list_records(tmp_path, Wanted(), as_json=True)

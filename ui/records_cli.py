@@ -149,6 +149,21 @@ def records_import(
     bring_in(_folder(context, of_demo=of_demo), archive, as_json=as_json)
 
 
+def records_share(
+    context: typer.Context,
+    address: Annotated[str, typer.Argument(help="Like postgresql://sparehand@shop-server/book.")],
+    station: Annotated[str, typer.Option(help="What names this machine in the shared book.")],
+    photos: Annotated[
+        Path | None, typer.Option(help="A folder that all machines reach; else this home's own.")
+    ] = None,
+    as_json: JsonFlag = False,
+) -> None:
+    """Keep this home's records in a book on a PostgreSQL server that several machines share."""
+    from ui.records_transfer import share
+
+    share(_folder(context, of_demo=False), address, station, photos, as_json=as_json)
+
+
 def records_trends(
     context: typer.Context,
     machine: Annotated[str | None, typer.Option(help="One machine; all without.")] = None,
@@ -188,6 +203,7 @@ def add_to(app: typer.Typer) -> None:
         ("salvage", records_salvage),
         ("export", records_export),
         ("import", records_import),
+        ("share", records_share),
         ("trends", records_trends),
         ("again", records_again),
     ):

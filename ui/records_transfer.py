@@ -1,4 +1,4 @@
-"""`records backup`, `export` and `import`: the book copied whole, a job taken elsewhere."""
+"""`records backup`, `salvage`, `export`, `import`, `share`: the book and jobs taken elsewhere."""
 
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -9,6 +9,7 @@ import msgspec
 from readings import BadInputError
 from records import BookReader
 from records.backup_home import backup_home
+from records.place import book_path, place_of, put_place, restore_place, shared_place
 from records.plain import utc_text
 from records.salvage import salvage_home
 from ui.output import put_json, put_table, tell
@@ -124,3 +125,37 @@ def bring_in(home: Path, archive: Path, *, as_json: bool) -> None:
 def _tell_missing(missing: tuple[str, ...], where: str) -> None:
     if missing:
         tell(f"{len(missing)} photos are missing or damaged {where}: {missing[0][:12]}… first.")
+
+
+def share(home: Path, address: str, station: str, photos: Path | None, *, as_json: bool) -> None:
+    """Have the book of `home` stand on a server from now on, where its tables are made.
+
+    Raises
+    ------
+    BadInputError
+        If the address or the name cannot be one, or the home has a book of its own.
+    BookError
+        If the server cannot be reached, or holds something else.
+    """
+    from records import Book
+
+    if book_path(home).exists():
+        msg = (
+            f"{home} has a book of its own: export its jobs, name another home with --home, and "
+            "import them there."
+        )
+        raise BadInputError(msg)
+    place = shared_place(home, address, station, photos)
+    home.mkdir(parents=True, exist_ok=True)
+    before = place_of(home)
+    put_place(place)
+    try:
+        with Book.open(home, program_version=program_version(), now=_now):
+            pass
+    except BaseException:
+        restore_place(before)
+        raise
+    if as_json:
+        put_json({"book": str(place), "station": station, "photos": str(place.photos)})
+    else:
+        tell(f"{station} shares the book at {place}; its photos go to {place.photos}.")
