@@ -1,6 +1,6 @@
 """What the writer and the readers both ask of an open book."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
@@ -177,6 +177,24 @@ def setup_state(connection: sa.Connection, setup_id: int) -> SetupState | None:
     query = sa.select(_STATE).select_from(t.setup.outerjoin(_ENDING, ending))
     state: SetupState | None = connection.scalar(query.where(t.setup.c.id == setup_id))
     return state
+
+
+def neighbours(connection: sa.Connection, setup_id: int) -> tuple[int | None, int | None]:
+    """Return the setups before and after one, None where there is none."""
+    before = sa.select(sa.func.max(t.setup.c.id)).where(t.setup.c.id < setup_id)
+    after = sa.select(sa.func.min(t.setup.c.id)).where(t.setup.c.id > setup_id)
+    return connection.scalar(before), connection.scalar(after)
+
+
+def last_photos(connection: sa.Connection, setup_ids: Sequence[int]) -> dict[int, str]:
+    """Return the hash of the newest photo of each setup that has one."""
+    newest = (
+        sa.select(sa.func.max(t.photo.c.id))
+        .where(t.photo.c.setup_id.in_(setup_ids))
+        .group_by(t.photo.c.setup_id)
+    )
+    query = sa.select(t.photo.c.setup_id, t.photo.c.sha256).where(t.photo.c.id.in_(newest))
+    return {int(row.setup_id): str(row.sha256) for row in connection.execute(query)}
 
 
 def setup_of_sweep(connection: sa.Connection, sweep_id: int) -> int | None:

@@ -1,6 +1,6 @@
 """Reading the book, also while the service writes it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
@@ -83,6 +83,24 @@ class BookReader:
         """Return how many setups there are."""
         with self.reading() as connection:
             return connection.scalar(sa.select(sa.func.count()).select_from(t.setup)) or 0
+
+    def neighbours(self, setup_id: int) -> tuple[int | None, int | None]:
+        """Return the setups before and after this one, None at an end of the book."""
+        with self.reading() as connection:
+            return queries.neighbours(connection, setup_id)
+
+    def alike(self, setup_id: int, limit: int = 50) -> list[SetupLine]:
+        """Return the newest setups of the same guide, which can be held beside this one."""
+        with self.reading() as connection:
+            line = queries.setup_line(connection, setup_id)
+            if line is None:
+                return []
+            return queries.setup_lines(connection, Wanted(limit=limit, guide=line.guide))
+
+    def last_photos(self, setup_ids: Sequence[int]) -> dict[int, str]:
+        """Return the hash of the newest photo of each setup that has one."""
+        with self.reading() as connection:
+            return queries.last_photos(connection, setup_ids)
 
     def photo_names(self) -> list[str]:
         """Return the names of the photos' files, each once."""

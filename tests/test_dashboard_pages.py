@@ -96,8 +96,77 @@ def test_the_list_opens_a_record_and_closes_it(serve, kept_book):
     page.button(key="open-1").click().run()
     assert not page.exception
     assert page.header[0].value == "Setup 1: Centre the spindle on a bore"
-    assert page.subheader[0].value == "Outside the tolerance of 0.010 mm"
-    assert any("Superseded by setup 2" in text.value for text in page.text)
-    assert page.button[0].label == "All records"
-    page.button[0].click().run()
+    assert page.subheader[0].value == "OUTSIDE the tolerance"
+    shown = [text.value for text in page.text]
+    assert "Tolerance: 0.010 mm (the owner's drawing)" in shown
+    assert any("superseded by setup 2" in text for text in shown)
+    assert any(text.startswith("not completed: 1 of 4") for text in shown)
+    page.button(key="all-records").click().run()
     assert [button.label for button in page.button] == labels
+
+
+def test_setups_are_looked_for_without_typing(serve, kept_book):
+    page, _ = serve("page_records.py")
+    page.selectbox(key="part-wanted").set_value("gear-case end 2").run()
+    assert [button.label[0] for button in page.button] == ["4", "3"]
+    page.selectbox(key="verdict-wanted").set_value("outside").run()
+    assert [button.label for button in page.button] == []
+    assert page.subheader[0].value == "No setup is like that."
+
+
+def test_one_leafs_to_the_setups_before_and_after(serve, kept_book):
+    page, _ = serve("page_records.py")
+    page.button(key="open-4").click().run()
+    page.button(key="later").click().run()
+    assert page.header[0].value.startswith("Setup 5:")
+    assert page.button(key="later").disabled
+    for number in "4321":
+        page.button(key="earlier").click().run()
+        assert page.header[0].value.startswith(f"Setup {number}:")
+    assert page.button(key="earlier").disabled
+    assert not page.exception
+
+
+def test_two_setups_stand_side_by_side(serve, kept_book):
+    page, _ = serve("page_records.py")
+    page.button(key="open-1").click().run()
+    beside = page.selectbox(key="beside-of-1")
+    assert [option[0] for option in beside.options] == ["c", "5", "4", "3", "2"]
+    beside.select_index(4).run()
+    assert not page.exception
+    assert [head.value for head in page.header] == [
+        "Setup 1: gear-case end 1",
+        "Setup 2: gear-case end 1",
+    ]
+    assert [head.value for head in page.subheader] == [
+        "OUTSIDE the tolerance",
+        "INSIDE the tolerance",
+    ]
+    table = page.table[0].value
+    assert list(table.columns) == ["", "Setup 1", "Setup 2"]
+    machine = table[table[""] == "Machine"]
+    assert machine.iloc[0].tolist()[1:] == ["–", "bench mill"]
+    page.button(key="one-alone").click().run()
+    assert page.header[0].value.startswith("Setup 1:")
+
+
+def test_the_same_setup_begins_for_the_next_part(serve, kept_book):
+    page, bridge = serve("page_records.py")
+    page.button(key="open-2").click().run()
+    assert page.button(key="again").label == "Again for gear\\-case end 2"
+    page.button(key="again").click().run()
+    ((name, order),) = bridge.commands
+    assert (name, order["part"], order["again_of"]) == ("begin", "gear-case end 2", 2)
+    assert order["machine"] == "bench mill"
+    assert page.success[0].value == "done Go on at Setup."
+    bridge.answer = Answer(ok=False, said="A setup is running: finish it first.")
+    page.button(key="again").click().run()
+    assert page.error[0].value == bridge.answer.said
+
+
+def test_photos_that_are_gone_are_told_and_the_rest_is_shown(serve, kept_book, tmp_path):
+    shutil.rmtree(tmp_path / "photos")
+    page, _ = serve("page_records.py")
+    page.button(key="open-1").click().run()
+    assert not page.exception
+    assert any("run sparehand records check" in text.value for text in page.text)

@@ -1,197 +1,222 @@
-"""The Records page: the book's setups, and one of them whole."""
+"""The Records page: the book leafed through, one setup whole, two side by side."""
 
-import msgspec
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
 import streamlit as st
 
-from readings import (
-    BadInputError,
-    BookError,
-    flag_sentence,
-    format_length,
-    format_with_uncertainty,
-)
-from records import BookReader, SetupLine
-from records.plain import Json, minute
-from records.traces import newest_pair
-from setups import CHECKLISTS, Found
-from setups.words import VERDICT_WORDS, history_line, number_rows
+from readings import BadInputError, BookError
+from records import BookReader, Wanted
+from records.plain import Json, utc_text
+from records.report.content import SetupReport, setup_report
+from setups import GUIDES
+from ui import records_views as views
+from ui.records_again import next_part, order_of
 from ui.server import dashboard
-from ui.trace_chart import trace_figure
 
-MOST_FACTS = 4
-STATES = {"open": "under way", "finished": "finished", "abandoned": "given up"}
+if TYPE_CHECKING:
+    from records.report.making import Report
+
+EVERY, MOST_NAMES, A_PAGE = "all", 1000, 25
+VERDICTS = ("inside", "outside", "cannot tell")
 
 
 def list_page(reader: BookReader) -> None:
-    """Show the newest setups, one broad button each."""
-    lines = reader.list_setups(limit=50)
-    if not lines:
+    """Show the setups that are wanted, the newest first, one broad button each."""
+    known = reader.list_setups(wanted=Wanted(limit=MOST_NAMES))
+    if not known:
         st.subheader("The book is empty: the first setup begins it.")
+        return
+    wanted = _wanted(list(dict.fromkeys(line.part for line in known)))
+    lines = reader.list_setups(wanted=wanted)
+    photos = reader.last_photos([line.id for line in lines])
+    if not lines:
+        st.subheader("No setup is like that.")
     for line in lines:
-        if st.button(_label(line), key=f"open-{line.id}", width="stretch"):
-            st.session_state.record = line.id
-            st.rerun()
+        picture, words = st.columns([1, 6], vertical_alignment="center")
+        with picture:
+            views.thumbnail(photos.get(line.id))
+        if words.button(views.line_label(line), key=f"open-{line.id}", width="stretch"):
+            _open(line.id)
+    if len(lines) == A_PAGE:
+        st.text(f"These are the newest {A_PAGE}: choose a part, a setup or a verdict for others.")
 
 
-def _label(line: SetupLine) -> str:
-    verdict = f": {line.verdict}" if line.verdict else ""
-    what = ", ".join(_plain(w) for w in (line.job, line.part, line.operation) if w)
-    state = STATES.get(line.state, line.state)
-    return f"{line.id}  ·  {what}  ·  {state}{verdict}  ·  {minute(line.began_utc)}"
+def _wanted(parts: list[str]) -> Wanted:
+    """Ask what is looked for; nothing needs to be typed."""
+    columns = st.columns(3)
+    part = columns[0].selectbox("Part", [EVERY, *parts], key="part-wanted")
+    guide = columns[1].selectbox(
+        "Setup",
+        [EVERY, *GUIDES],
+        format_func=lambda key: GUIDES[key].title if key in GUIDES else EVERY,
+        key="guide-wanted",
+    )
+    verdict = columns[2].selectbox("Verdict", [EVERY, *VERDICTS], key="verdict-wanted")
+    return Wanted(limit=A_PAGE, part=_if_one(part), guide=_if_one(guide), verdict=_if_one(verdict))
 
 
-def _plain(text: str) -> str:
-    """Return what a person typed so that a label shows it as typed: no markup."""
-    return "".join(f"\\{c}" if c in "\\`*_{}[]()#+-.!|:$~<>" else c for c in text)
+def _if_one(chosen: str) -> str | None:
+    return None if chosen == EVERY else chosen
+
+
+def _open(setup_id: int | None, beside: int | None = None) -> None:
+    """Turn the leaf: to a setup, to two, or (None) back to the list."""
+    for name, value in (("record", setup_id), ("beside", beside)):
+        if value is None:
+            st.session_state.pop(name, None)
+        else:
+            st.session_state[name] = value
+    st.rerun()
 
 
 def record_page(reader: BookReader, setup_id: int) -> None:
-    """Show one setup whole."""
+    """Show one setup whole: the photos first, and large."""
     setup = reader.show_setup(setup_id)
-    if st.button("All records", key="all-records"):
-        del st.session_state.record
-        st.rerun()
-    st.header(f"Setup {setup['id']}: {setup['title']}")
-    parts = (setup["job"], setup["part"], setup["operation"] or "")
-    st.text(", ".join(part for part in parts if part))
-    found = [one for result in setup["results"] if (one := _found(result)) is not None]
-    _verdict(setup, found)
+    report = setup_report(setup)
+    _leaf(reader, setup_id)
+    st.header(f"Setup {report.id}: {report.title}")
+    st.text(report.heading)
+    views.verdict_part(report)
+    views.large_photos(report.photos[-2:])
     numbers, chart = st.columns(2)
     with numbers:
-        _numbers(setup, found)
+        views.rows_part(report.numbers)
     with chart:
-        _chart(setup)
-    _photos(setup)
-    _history(setup, found)
-    _ticks(setup)
+        views.trace_part(setup)
+    _found_and_moved(report)
+    _kept_with(report)
+    _checklists(report)
+    if len(report.photos) > 2:
+        st.subheader("Photos of the beginning")
+        views.large_photos(report.photos[:-2])
+    _take_along(reader, setup)
 
 
-def _found(result: Json) -> Found | None:
-    """Return the numbers of a pair of turns, None for other results and other forms of them."""
+def _leaf(reader: BookReader, setup_id: int) -> None:
+    """Offer the list, the setups before and after, and another of the same kind beside."""
+    back, earlier, later = st.columns(3)
+    if back.button("All records", key="all-records", width="stretch"):
+        _open(None)
+    before, after = reader.neighbours(setup_id)
+    if earlier.button("Earlier", key="earlier", width="stretch", disabled=before is None):
+        _open(before)
+    if later.button("Later", key="later", width="stretch", disabled=after is None):
+        _open(after)
+    alike = [line for line in reader.alike(setup_id) if line.id != setup_id]
+    if not alike:
+        return
+    chosen = st.selectbox(
+        "Beside",
+        [None, *alike],
+        format_func=lambda line: "choose one" if line is None else views.line_label(line),
+        key=f"beside-of-{setup_id}",
+    )
+    if chosen is not None:
+        _open(setup_id, chosen.id)
+
+
+def _found_and_moved(report: SetupReport) -> None:
+    if report.rounds:
+        st.subheader("What was found, and what was moved")
+    for line in report.rounds:
+        st.text(line)
+
+
+def _kept_with(report: SetupReport) -> None:
+    st.subheader("Made with")
+    instruments = [
+        (one.kind, f"{one.words}; {one.check}" if one.check else one.words)
+        for one in report.instruments
+    ]
+    views.rows_part([*instruments, *report.sizes, *report.facts])
+
+
+def _checklists(report: SetupReport) -> None:
+    st.subheader("Checklists")
+    for column, shown in zip(st.columns(len(report.checklists)), report.checklists, strict=True):
+        with column:
+            views.list_part(shown)
+
+
+def _take_along(reader: BookReader, setup: Json) -> None:
+    """Offer the report, and the same setup for the next part."""
+    st.subheader("To take along")
+    paper, page, again = st.columns(3)
+    setup_id, home = setup["id"], reader.home
+    paper.download_button(
+        "Report to print",
+        lambda: _report(home, setup_id).pdf,
+        file_name=f"setup-{setup_id}.pdf",
+        mime="application/pdf",
+        on_click="ignore",
+        width="stretch",
+    )
+    page.download_button(
+        "Report as a page",
+        lambda: _report(home, setup_id).html,
+        file_name=f"setup-{setup_id}.html",
+        mime="text/html",
+        on_click="ignore",
+        width="stretch",
+    )
+    with again:
+        _again(setup)
+
+
+def _report(home: Path, setup_id: int) -> "Report":
+    """Make the report when it is asked for; the page itself needs no drawing."""
+    from records.report.making import report_of_setup
+
+    with BookReader.open(home) as reader:
+        return report_of_setup(reader, setup_id, made_utc=utc_text(datetime.now(UTC)))
+
+
+def _again(setup: Json) -> None:
     try:
-        return msgspec.convert(result["body"]["found"], Found)
-    except (KeyError, msgspec.ValidationError):
-        return None
-
-
-def _verdict(setup: Json, found: list[Found]) -> None:
-    state = STATES.get(setup["state"], setup["state"])
-    within = format_length(setup["tolerance_mm"]) if setup["tolerance_mm"] else "not stated"
-    word = found[-1].verdict if found else setup["verdict"]
-    if word is None:
-        st.subheader(f"No verdict; tolerance {within}")
+        following = next_part(setup["part"])
+    except BadInputError:
+        return  # a name without a number: the form on the Setup page asks for the next one
+    if not st.button(f"Again for {views.as_typed(following)}", key="again", width="stretch"):
+        return
+    answer = dashboard().bridge.command_now("begin", **order_of(setup, following))
+    if answer.ok:
+        st.success(f"{answer.said} Go on at Setup.")
     else:
-        st.subheader(f"{VERDICT_WORDS.get(word, word)} of {within}")
-    if found:
-        last = found[-1]
-        off = format_with_uncertainty(last.eccentricity_mm, last.u_eccentricity_mm)
-        st.text(f"Off centre {off}.")
-    st.text(f"Setup {state}, {minute(setup['ended_utc'] or setup['began_utc'])}")
-    if setup["superseded_by"] is not None:
-        st.text(f"Superseded by setup {setup['superseded_by']}: that one counts.")
+        st.error(answer.said)
 
 
-def _numbers(setup: Json, found: list[Found]) -> None:
-    if found:
-        st.table(dict(number_rows(found[-1])))
-        for name in found[-1].flags:
-            st.text(flag_sentence(name))
-    facts = {"Begun": minute(setup["began_utc"]), "Ended": minute(setup["ended_utc"])}
-    for instrument in setup["instruments"]:
-        facts[instrument["kind"].capitalize()] = _in_words(instrument["body"])
-    facts["Program"] = str(setup["program_version"])
-    st.table(facts)
-
-
-def _in_words(body: Json) -> str:
-    """Return the first few plain facts about an instrument."""
-    plain = [(k, v) for k, v in body.items() if isinstance(v, str | int | float)]
-    words = (
-        f"{k.replace('_', ' ')} {v:.6g}" if isinstance(v, float) else f"{k.replace('_', ' ')} {v}"
-        for k, v in plain
-    )
-    return ", ".join(list(words)[:MOST_FACTS])
-
-
-def _chart(setup: Json) -> None:
-    figure = trace_figure(setup, newest_pair(setup))
-    if figure is None:
-        st.text("No complete turn was kept.")
-        return
-    st.markdown("**The last turns, as the work lies, seen from above**")
-    st.plotly_chart(figure, key=f"trace-{setup['id']}", config={"displaylogo": False})
-
-
-def _photos(setup: Json) -> None:
-    photos = setup["photos"]
-    if not photos:
-        return
-    st.subheader("Photos")
-    columns = st.columns(2)
-    for number, photo in enumerate(photos):
-        with columns[number % 2]:
-            _photo(photo)
-
-
-def _photo(photo: Json) -> None:
-    kind = "as it was" if photo["kind"] == "raw" else "with what was read"
-    if photo["there"]:
-        # the name is 64 hex digits from the book: nothing that a person typed
-        st.html(f'<div class="sh-photo"><img alt="{kind}" src="/photo/{photo["sha256"]}"></div>')
-    else:
-        st.text("The file of this photo is missing: run sparehand records check.")
-    st.text(f"{photo['caption']}, {kind}")
-
-
-def _history(setup: Json, found: list[Found]) -> None:
-    st.subheader("Sweeps and corrections")
-    for number, one in enumerate(found, start=1):
-        st.text(history_line(number, one))
-    st.table(
-        [
-            {
-                "Sweep": sweep["id"],
-                "Purpose": sweep["purpose"],
-                "Turning, seen from above": sweep["sense"] or "not known",
-                "State": sweep["state"],
-                "Samples": sweep["count"],
-                "Refused": sweep["refused"],
-                "What stood out": " ".join(flag_sentence(name) for name in sweep["flags"]),
-            }
-            for sweep in setup["sweeps"]
-        ]
-    )
-
-
-def _ticks(setup: Json) -> None:
-    if not setup["ticks"]:
-        return
-    st.subheader("Checklists as touched")
-    st.table(
-        [
-            {
-                "When": minute(tick["at_utc"]),
-                "Line": _line_text(tick["list_name"], tick["line_id"]),
-                "Who": tick["who"],
-                "Mark": "ticked" if tick["ticked"] else "taken back",
-            }
-            for tick in setup["ticks"]
-        ]
-    )
-
-
-def _line_text(checklist: str, line: str) -> str:
-    known = CHECKLISTS.get(checklist)
-    lines = known.lines if known else ()
-    return next((one.text for one in lines if one.key == line), line)
+def two_page(reader: BookReader, setup_id: int, beside_id: int) -> None:
+    """Show two setups side by side: verdicts, photos, numbers, traces, checklists."""
+    setups = [reader.show_setup(one) for one in (setup_id, beside_id)]
+    reports = [setup_report(setup) for setup in setups]
+    if st.button("One alone", key="one-alone", width="stretch"):
+        _open(setup_id)
+    for column, setup, report in zip(st.columns(2), setups, reports, strict=True):
+        with column:
+            st.header(f"Setup {report.id}: {setup['part']}")
+            st.text(f"{report.title}, {report.heading}")
+            views.verdict_part(report)
+            for photo in report.photos[-1:]:
+                views.one_photo(photo)
+            views.trace_part(setup)
+            for shown in report.checklists:
+                st.text(f"{shown.title}: {shown.status}")
+    names = (f"Setup {setup_id}", f"Setup {beside_id}")
+    left, right = ([*report.numbers, *report.sizes, *report.facts] for report in reports)
+    views.beside_part(names, left, right)
 
 
 try:
     with BookReader.open(dashboard().home) as book:
-        if "record" in st.session_state:
-            record_page(book, st.session_state.record)
-        else:
+        if "record" not in st.session_state:
             list_page(book)
+        elif "beside" in st.session_state:
+            two_page(book, st.session_state.record, st.session_state.beside)
+        else:
+            record_page(book, st.session_state.record)
 except (BookError, BadInputError) as error:
     st.session_state.pop("record", None)
+    st.session_state.pop("beside", None)
     st.info(str(error))
