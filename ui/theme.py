@@ -9,7 +9,7 @@ LIGHT = {
     "textColor": "#14201e",
 }
 DARK = {
-    "primaryColor": "#7cd6c6",
+    "primaryColor": "#2f9085",
     "backgroundColor": "#0e1413",
     "secondaryBackgroundColor": "#1c2625",
     "textColor": "#eef4f1",

@@ -4,7 +4,7 @@ CONTROLS = {"button", "textbox", "combobox", "link", "checkbox", "radio", "spinb
             "slider", "switch", "listbox", "option"}  # fmt: skip
 NAMED_PICTURES = {"image", "img"}
 LEAST_CONTRAST, LEAST_LARGE = 4.5, 3.0
-"""WCAG 2.2, 1.4.3: text, and text of 24 px or more (or 18.7 px and bold)."""
+"""WCAG 2.2, 1.4.3: text, and text of 24 px or more (or 18.7 px and bold); 1.4.11: icons."""
 
 
 def tree(page):
@@ -78,7 +78,8 @@ CONTRASTS = """(walk) => {
       const [one, other] = [light(ink), light(ground)].sort((a, b) => b - a);
       const contrast = (one + 0.05) / (other + 0.05);
       const size = parseFloat(style.fontSize);
-      const large = size >= 24 || (size >= 18.66 && Number(style.fontWeight) >= 700);
+      const icon = style.fontFamily.includes('Material Symbols');
+      const large = icon || size >= 24 || (size >= 18.66 && Number(style.fontWeight) >= 700);
       if (contrast < (large ? walk.large : walk.small)) {
         bad.push(`${element.textContent.trim().slice(0, 40)}: ${contrast.toFixed(2)}`);
       }

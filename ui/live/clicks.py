@@ -1,0 +1,43 @@
+"""A photo on which a person clicks places: a Streamlit component of fixed page files."""
+
+from base64 import b64encode
+from collections.abc import Sequence
+from importlib.resources import files
+
+import streamlit as st
+
+
+def _text(name: str) -> str:
+    return (files("ui.live") / name).read_text(encoding="utf-8")
+
+
+_mount = st.components.v2.component(
+    "sparehand.clicks",
+    html=_text("clicks.html"),
+    css=_text("clicks.css"),
+    js=_text("clicks.js"),
+)
+
+
+def clicked_places(
+    photo: bytes, words: Sequence[str], *, key: str, kind: str = "jpeg"
+) -> list[tuple[float, float]]:
+    """Show a photo and return the places clicked so far, in the photo's own pixels.
+
+    Parameters
+    ----------
+    photo
+        A JPEG's (or `kind`'s) bytes.
+    words
+        What is to be clicked, one after another.
+    key
+        Names the block.
+    """
+    data = {
+        "photo": f"data:image/{kind};base64,{b64encode(photo).decode()}",
+        "words": list(words),
+    }
+    result = _mount(
+        key=key, data=data, default={"places": []}, height="content", on_places_change=lambda: None
+    )
+    return [(float(x), float(y)) for x, y in result.places or []]
