@@ -47,7 +47,7 @@ def take_place(state: SetupState, event: Still) -> Outcome:
             state, "I cannot read the dial here: clear the view and touch next again."
         ), ()
     if _out_of_travel(state, event.value_mm):
-        return _noted(state, "The dial is at an end of its travel: set it to mid travel."), ()
+        return _set_anew(state), ()
     seen = Seen(place.key, float(event.value_mm), float(event.sigma_mm or 0.0), event.at_s)
     task = replace(state.task, seen=(*state.task.seen, seen))
     step = GUIDES[state.guide].step(state.step)
@@ -57,6 +57,15 @@ def take_place(state: SetupState, event: Still) -> Outcome:
     others = tuple(each for each in task.runs if each.step != run.step)
     task = replace(task, seen=(), runs=(*others, run))
     return end_of_run(replace(state, task=task, note="", active_s=event.at_s), step)
+
+
+def _set_anew(state: SetupState) -> SetupState:
+    """Ask for mid travel; what was read before has another zero and is not kept beside it."""
+    note = "The dial is at an end of its travel: set it to mid travel."
+    if not state.task.seen:
+        return _noted(state, note)
+    task = replace(state.task, seen=())
+    return replace(state, task=task, note=f"{note} Then begin again at the first place.")
 
 
 def _out_of_travel(state: SetupState, value_mm: float) -> bool:

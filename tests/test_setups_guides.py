@@ -210,6 +210,18 @@ def test_an_unread_dial_or_one_at_its_end_is_no_place():
     assert advance(state, Still(1.0, None, 0.1, 0.001, True))[0].task.seen[0].place == "jack 1"
 
 
+def test_a_dial_set_anew_on_the_way_begins_its_run_again():
+    """Readings before and after have different zeros: together they would tell a false slope."""
+    state = replace(begun("level-jacks"), step="heights")
+    first, _ = advance(state, Still(1.0, None, 0.1, 0.001, True))
+    second, _ = advance(first, Still(2.0, None, 0.4, 0.001, True))
+    assert len(second.task.seen) == 2
+    end, _ = advance(second, Still(3.0, None, 1.99, 0.001, True))
+    assert end.task.seen == ()
+    assert "begin again at the first place" in end.note
+    assert "jack 1" in advise(end).headline
+
+
 def test_the_needle_has_to_come_to_its_reading_at_its_place():
     agent = GuideAgent(
         SCENES["four-jaw"].make(np.random.default_rng(2)), begun("four-jaw", {"jaw_pitch": 4.0})
