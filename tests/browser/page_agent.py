@@ -76,6 +76,7 @@ class PageAgent:
         self.surface = surface
         self.gains = {}
         self.pointed = None
+        self.set_at = None
 
     def look(self):
         for _ in range(50):
@@ -179,6 +180,10 @@ class PageAgent:
 
     def go(self, now):
         """Bring the dial to the place told, and say that it stands there."""
+        if "mid travel" in now["note"] and now["headline"] != self.set_at:
+            self.set_at = now["headline"]
+            self.press("set-dial")
+            self.settle()
         words = re.sub(r"^Dial (once more |back )?", "", now["headline"])
         places = self.page.locator("[data-words]").all()
         told = [place for place in places if words.endswith(place.get_attribute("data-words"))]
