@@ -34,7 +34,7 @@ def scheme(guide, step, **how):
 
 @pytest.mark.parametrize("guide", ["tram-head", "tram-head-stops"])
 def test_a_head_is_drawn_leaning_the_way_it_does_with_its_numbers(guide):
-    shown, view, work = scheme(guide, "todo")
+    shown, _, work = scheme(guide, "todo")
     right, back = shown.leans
     assert (right.seen_from, back.seen_from) == ("from the front", "from the right")
     assert np.sign(right.share) == np.sign(work.lean[0])
