@@ -78,10 +78,11 @@ class View:
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """A picture or view that was not used, and why."""
+    """A picture or view that was not used, or several in a row, and why."""
 
     name: str
     reason: str
+    pictures: int = 1
 
 
 def told_together(left_out: Iterable[LeftOut]) -> tuple[tuple[str, tuple[str, ...]], ...]:

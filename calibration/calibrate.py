@@ -5,7 +5,7 @@ them, and how well each number is known, is told here.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
@@ -247,7 +247,7 @@ def report(found: Calibration) -> dict[str, Any]:
         "rms_px": found.rms_px,
         "views_used": len(found.used),
         "used": list(found.used),
-        "left_out": [{"name": one.name, "reason": one.reason} for one in found.left_out],
+        "left_out": [asdict(one) for one in found.left_out],
         "u": found.u,
         "distance_mm": list(found.distance_mm),
         "covered": found.covered,

@@ -104,25 +104,36 @@ def print_stretch(views: Sequence[View], fit: Fit) -> tuple[float, float]:
     """Return by how much (a share) the print is longer down than across, and its sigma.
 
     One Gauss-Newton step from the common solution in the camera, all poses and the stretch:
-    views turned by different angles tell a stretched board from a stretched picture.
+    views turned by different angles tell a stretched board from a stretched picture. Each
+    view's pose is its own, so it is projected out of the view's rows before they are joined.
+    """
+    parts = [
+        _without_pose(*each, fit) for each in zip(views, fit.rotations, fit.shifts, strict=True)
+    ]
+    rows = np.vstack(parts)
+    columns, wanted = rows[:, :-1], rows[:, -1]
+    sizes = np.linalg.norm(columns, axis=0)  # terms of very different size
+    step, *_ = np.linalg.lstsq(columns / sizes, wanted, rcond=None)
+    left = wanted - columns / sizes @ step
+    free = len(wanted) - 6 * len(views) - columns.shape[1]
+    noise = float(np.sqrt(left @ left / max(free, 1)))
+    spread = np.linalg.pinv((columns / sizes).T @ (columns / sizes))[-1, -1]
+    return float(step[-1] / sizes[-1]), noise * float(np.sqrt(max(spread, 0.0)) / sizes[-1])
+
+
+def _without_pose(view: View, rotation: Float, shift: Float, fit: Fit) -> Float:
+    """Return a view's slopes by the camera's nine numbers and the stretch, then its residuals.
+
+    (2 n, 11) without the part that a change of the board's pose could make.
     """
     camera = fit.camera
-    rows, rest = [], []
-    for k, (view, turn, shift) in enumerate(zip(views, fit.rotations, fit.shifts, strict=True)):
-        pixels, jacobian = cv2.projectPoints(
-            view.points_mm, turn, shift, camera.matrix, camera.distortion
-        )
-        longer = view.points_mm * [1.0, 1.0 + _STEP, 1.0]
-        moved, _ = cv2.projectPoints(longer, turn, shift, camera.matrix, camera.distortion)
-        poses = np.zeros((len(jacobian), 6 * len(views)))
-        poses[:, 6 * k : 6 * k + 6] = jacobian[:, :6]
-        rows.append(np.column_stack([poses, jacobian[:, 6:15], (moved - pixels).ravel() / _STEP]))
-        rest.append((view.points_px - pixels.reshape(-1, 2)).ravel())
-    columns, wanted = np.vstack(rows), np.concatenate(rest)
-    sizes = np.linalg.norm(columns, axis=0)
-    columns /= sizes  # terms of very different size
-    step, *_ = np.linalg.lstsq(columns, wanted, rcond=None)
-    left = wanted - columns @ step
-    noise = float(np.sqrt(left @ left / max(len(wanted) - columns.shape[1], 1)))
-    spread = np.linalg.pinv(columns.T @ columns)[-1, -1]
-    return float(step[-1] / sizes[-1]), noise * float(np.sqrt(max(spread, 0.0)) / sizes[-1])
+    pixels, jacobian = cv2.projectPoints(
+        view.points_mm, rotation, shift, camera.matrix, camera.distortion
+    )
+    longer = view.points_mm * [1.0, 1.0 + _STEP, 1.0]
+    moved, _ = cv2.projectPoints(longer, rotation, shift, camera.matrix, camera.distortion)
+    stretch = (moved - pixels).ravel() / _STEP
+    rest = (view.points_px - pixels.reshape(-1, 2)).ravel()
+    columns = np.column_stack([jacobian[:, 6:15], stretch, rest])
+    pose, _ = np.linalg.qr(jacobian[:, :6])
+    return np.asarray(columns - pose @ (pose.T @ columns), dtype=np.float64)

@@ -57,7 +57,7 @@ class _Stretch:
 
     def told(self) -> LeftOut:
         name = self.first if self.count == 1 else f"{self.first} to {self.last} ({self.count})"
-        return LeftOut(name, self.reason)
+        return LeftOut(name, self.reason, self.count)
 
 
 class Gathering:

@@ -42,7 +42,8 @@ class Calibrating:
         self._store, self._ring, self._now = store, ring, now
         self._camera: Camera | None = None
         self._worker: BoardWorker | None = None
-        self._view = self._told = CalibrationView()
+        self._view = CalibrationView()
+        self._told: CalibrationView | None = None
 
     @property
     def active(self) -> bool:
@@ -68,7 +69,7 @@ class Calibrating:
             if what in DO:
                 return self._with(str(what))
         except BadInputError as error:
-            return Answer(False, str(error))
+            return Answer(False, f"{str(error)[0].upper()}{str(error)[1:]}")
         return Answer(False, f"A calibrate command needs `do`: {', '.join(DO)}.")
 
     def close(self) -> None:

@@ -1,12 +1,18 @@
 """What a page shows of a camera's calibration: big words, and what stands behind them."""
 
-from calibration.boards import View, first_names, told_together
+import re
+from collections import Counter
+from collections.abc import Iterable
+
+from calibration.boards import LeftOut, View
 from calibration.calibrate import LEAST_VIEWS, Calibration
 from calibration.coverage import CELLS
 from calibration.coverage_gather import Gathering, Offer
 from stream.messages import CalibrationView
 
 SHOW = "Show the board"
+_NUMBER = re.compile(r"\d+")
+_SIDES = {"left": "left side", "right": "right side", "top": "top", "bottom": "bottom"}
 
 
 def taking_view(
@@ -48,7 +54,7 @@ def _next(gathering: Gathering) -> str:
     """Return what to show next, one thing at a time: places first, then tilts."""
     coverage = gathering.coverage
     if coverage.bare_sides:
-        return f"Taken. Now the {coverage.bare_sides[0]} of the picture"
+        return f"Taken. Now the {_SIDES[coverage.bare_sides[0]]}"
     if coverage.tilts_missing:
         return f"Taken. Now the {coverage.tilts_missing[0]} edge nearer"
     return "Taken. Now another place or tilt"
@@ -90,10 +96,20 @@ def judged_view(
             ("covered", f"{found.covered:.0%} of the picture"),
         ),
         left_out=tuple(
-            f"{reason}: {first_names(names, 4)}" for reason, names in told_together(found.left_out)
+            f"{count} left out: {reason}" for reason, count in _counted(found.left_out).items()
         ),
         good=good,
     )
+
+
+def _counted(left_out: Iterable[LeftOut]) -> dict[str, int]:
+    """Return how many pictures each reason left out, the commonest first; numbers in it aside."""
+    counts: Counter[str] = Counter()
+    words: dict[str, str] = {}
+    for one in left_out:
+        alike = _NUMBER.sub("#", one.reason)
+        counts[words.setdefault(alike, one.reason)] += one.pictures
+    return dict(counts.most_common())
 
 
 def refused_view(before: CalibrationView, sentence: str) -> CalibrationView:

@@ -5,6 +5,9 @@ import threading
 from collections.abc import Callable
 from dataclasses import replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from calibration.boards import Board, LeftOut, View
 from calibration.calibrate import Calibration, calibrate
 from calibration.coverage_gather import Gathering
@@ -23,6 +26,8 @@ NO_PICTURE = (
     "there, with camera calibrate."
 )
 PATIENCE_S = 3.0
+AWAY_S = 0.8
+"""A board not seen for so long is away; until then it is on its way."""
 
 
 class BoardWorker(Worker):
@@ -43,6 +48,8 @@ class BoardWorker(Worker):
         self._finish = threading.Event()
         self._more = threading.Event()
         self._empty_s = 0.0
+        self._began_s: float | None = None
+        self._board_s = float("-inf")
         self.view = taking_view(camera, self._gathering)
         self.found: Calibration | None = None
 
@@ -86,17 +93,27 @@ class BoardWorker(Worker):
     def _look(self, frame: Frame) -> None:
         assert frame.image is not None
         self._empty_s = 0.0
-        seen: View | LeftOut
-        try:
-            seen = find_board(frame.image, self._board, f"{frame.t_s:.1f} s")
-        except Exception:  # one picture must not end it: it is logged and left out
-            LOG.exception("looking for the board in frame %d failed", frame.index)
-            seen = LeftOut(f"{frame.t_s:.1f} s", "the board could not be looked for")
+        if self._began_s is None:
+            self._began_s = frame.t_s
+        seen = self._seen(frame, frame.image)
         offer = self._gathering.offer(seen, frame.t_s)
         board = seen if isinstance(seen, View) else None
-        self._show(taking_view(self.view.camera, self._gathering, offer, board, frame.index))
+        view = taking_view(self.view.camera, self._gathering, offer, board, frame.index)
+        if board is not None:
+            self._board_s = frame.t_s
+        elif frame.t_s - self._board_s < AWAY_S:  # on its way: the words stay
+            view = replace(view, headline=self.view.headline, detail=self.view.detail)
+        self._show(view)
         if offer.kind == "taken" and self._gathering.enough:
             self.finish()
+
+    def _seen(self, frame: Frame, image: NDArray[np.uint8]) -> View | LeftOut:
+        name = f"{frame.t_s - (self._began_s or 0.0):.1f} s"
+        try:
+            return find_board(image, self._board, name)
+        except Exception:  # one picture must not end it: it is logged and left out
+            LOG.exception("looking for the board in frame %d failed", frame.index)
+            return LeftOut(name, "the board could not be looked for")
 
     def _judge(self) -> None:
         before = replace(self.view, state="working", headline="Making the model", detail="")

@@ -79,8 +79,13 @@ def test_a_chessboard_cut_off_is_no_chessboard(photos):
 
 def test_a_board_of_another_size_than_told_is_named(photos):
     said = why(photos[0], replace(OUR_BOARD, columns=8))
-    assert "another board than one of 8 x 6 inner corners in sight: say its size" in said
+    assert "another board than one of 8 x 6 inner corners in sight: give its own" in said
     assert "no whole board of 8 x 6" in why(photos[0], replace(CHESS, columns=8))
+
+
+def test_a_board_in_motion_is_not_taken_for_another(photos):
+    ghost = cv2.addWeighted(photos[0], 0.5, photos[1], 0.5, 0)
+    assert why(ghost) == "the board is seen twice, as when it moves: hold it still"
 
 
 def test_a_mirrored_print_is_named(photos, tmp_path, capsys):

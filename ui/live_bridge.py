@@ -21,7 +21,7 @@ from stream.messages import COMMANDS, Answer, Live, SessionView
 from ui.live.outbox import Outbox, Parcel
 from ui.live.wording import show_live, show_state
 
-TOPICS = ("reading", "state", "saved", "signal", "bench", "health")
+TOPICS = ("reading", "state", "saved", "signal", "bench", "health", "calibration")
 """Pictures are asked for only while a page is open: nobody looks, and none are made."""
 SILENCE_S = 2.5
 """The service says how it is once a second: after this long without a word it is away."""

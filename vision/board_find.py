@@ -63,7 +63,7 @@ def _chessboard(gray: NDArray[np.uint8], board: Board) -> tuple[Float, Float] | 
     if not good or corners is None:
         return (
             f"no whole board of {size[0]} x {size[1]} inner corners in sight: show all of it with "
-            "its white margin, or say its size with --corners"
+            "its white margin, or give its own corners (--corners)"
         )
     return board.points_mm, _refined(gray, np.asarray(corners, np.float64).reshape(-1, 2))
 
@@ -72,7 +72,8 @@ def _charuco(gray: NDArray[np.uint8], board: Board) -> tuple[Float, Float] | str
     detector = cv2.aruco.CharucoDetector(charuco_board(board))
     corners, numbers, _, markers = detector.detectBoard(gray)
     if numbers is None or len(numbers) < LEAST_CORNERS:
-        return _too_little(gray, detector, board, _count(numbers), _count(markers))
+        ids = np.asarray([] if markers is None else markers, dtype=np.int32).ravel()
+        return _too_little(gray, detector, board, _count(numbers), ids)
     which = np.asarray(numbers).ravel()
     points_px = _refined(gray, np.asarray(corners, np.float64).reshape(-1, 2))
     return board.points_mm[which], points_px
@@ -83,20 +84,22 @@ def _too_little(
     detector: "cv2.aruco.CharucoDetector",
     board: Board,
     corners: int,
-    markers: int,
+    ids: NDArray[np.int32],
 ) -> str:
     """Say why a ChArUco board gives no view, and what to do."""
-    if corners == 0 and markers >= _MANY_MARKERS:
+    if len(np.unique(ids)) < len(ids):
+        return "the board is seen twice, as when it moves: hold it still"
+    if corners == 0 and len(ids) >= _MANY_MARKERS:
         return (
             f"markers of another board than one of {board.columns} x {board.rows} inner corners "
-            "in sight: say its size with --corners"
+            "in sight: give its own (--corners)"
         )
     if corners:
         return (
             f"{corners} corners of the board in sight, {LEAST_CORNERS} or more are needed: bring "
             "more of it into the picture"
         )
-    if markers == 0 and _mirrored(gray, detector):
+    if len(ids) == 0 and _mirrored(gray, detector):
         return "the board is mirrored: print it anew, or turn the camera's mirroring off"
     return "no board in sight"
 

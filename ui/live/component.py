@@ -28,17 +28,18 @@ SCRIPTS = (
 """In this order they make one script; the last one exports what Streamlit calls."""
 
 
-def _text(name: str) -> str:
+def page_text(name: str) -> str:
+    """Return a page file of the live blocks."""
     return (files("ui.live") / name).read_text(encoding="utf-8")
 
 
 def page_script() -> str:
     """Return the whole script of the live block."""
-    return "\n".join(_text(name) for name in SCRIPTS)
+    return "\n".join(page_text(name) for name in SCRIPTS)
 
 
 _mount = st.components.v2.component(
-    "sparehand.live", html=_text("page.html"), css=_text("page.css"), js=page_script()
+    "sparehand.live", html=page_text("page.html"), css=page_text("page.css"), js=page_script()
 )
 
 
