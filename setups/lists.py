@@ -4,7 +4,6 @@ from dataclasses import replace
 
 from readings import FLAGS
 from setups.checklists import (
-    CHECKLISTS,
     Change,
     Tick,
     complete,
@@ -55,9 +54,7 @@ def on_changed(state: SetupState, event: Changed) -> Outcome:
     step = step_of(state)
     if event.what == "reload" and step.kind != "checklist":
         return state, ()
-    ticks = state.ticks
-    for checklist in CHECKLISTS:
-        ticks = lapse(ticks, checklist, event.what)
+    ticks = lapse(state.ticks, step.checklist or "before-hands", event.what)
     if ticks == state.ticks:
         return state, ()
     return _lapsed(state, ticks, CHANGED_NOTES[event.what]), ()

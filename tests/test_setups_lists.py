@@ -93,6 +93,11 @@ def test_what_lapses_under_the_hands_is_asked_again_and_the_setup_goes_on_where_
     assert (lapsed.step, lapsed.resume) == ("turns", "")
 
 
+def test_a_move_before_a_line_is_touched_says_nothing():
+    before = at("before-power", full=("before-hands",))
+    assert told(before, Still(1.0, 0.4, 0.0, 0.001, True)) is before
+
+
 def test_moves_and_sweeps_are_what_the_first_list_lets_hands_do():
     before = at("point-right", full=("before-hands",))
     after = told(before, Still(1.0, 0.4, 0.0, 0.001, True))

@@ -4,7 +4,7 @@ import time
 
 import pytest
 from contact_sheet import ContactSheet
-from looks import OVERFLOWS, SMALL
+from looks import FIND, OVERFLOWS, SMALL
 from page_agent import PageAgent
 
 from records import BookReader
@@ -13,6 +13,8 @@ from setups import GUIDES
 WIDE, TABLET = (1920, 1080), (1024, 768)
 TOUCH_PX = 94  # 15 mm where a CSS pixel is 1/160 inch, as on a tablet
 PUTS_NOTHING_RIGHT = ("test-bar", "tram-square", "second-end", "prove-pair")
+
+READ = f"() => {{ const sh = {FIND}; return Boolean(sh) && sh.dataset.refused === 'false'; }}"
 
 pytestmark = pytest.mark.browser
 
@@ -62,6 +64,7 @@ def test_a_guide_from_start_to_record(guide, page, fast_demo, pictures):
         if step in shown:
             return
         shown.add(step)
+        page.wait_for_function(READ, timeout=10_000)
         for size in (TABLET, WIDE):
             resize(page, size)
             sheet.add(f"{step} {size[0]}", page.screenshot(type="jpeg", quality=70))
@@ -74,7 +77,7 @@ def test_a_guide_from_start_to_record(guide, page, fast_demo, pictures):
         PageAgent(page, seen, GUIDES[guide].surface).run(until="done", most_s=150.0)
     finally:
         sheet.write()
-    print(f"{guide}: {time.monotonic() - began_s:.0f} s, {len(sheet.tiles) // 2} steps shown")
+    print(f"{guide}: {time.monotonic() - began_s:.0f} s, {len(sheet.tiles) // 2} steps shown", bad)
     is_in_the_book(fast_demo.home, guide)
     assert page.errors == []
     assert bad == []

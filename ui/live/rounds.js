@@ -60,7 +60,10 @@ class Rounds {
       pen.lineWidth = 2;
       pen.strokeStyle = colours.ink;
       pen.stroke();
-      write(pen, locked ? `${off} locked` : off, at[i][0], text * 0.7, text * 0.95, colours.ink);
+      const words = locked ? `${off} locked` : off;
+      pen.font = `600 ${text * 0.95}px ${FONT}`;
+      const fit = Math.min(1, (apart * 0.94) / pen.measureText(words).width);
+      write(pen, words, at[i][0], text * 0.7, text * 0.95 * fit, colours.ink);
     });
   }
 }
