@@ -93,10 +93,12 @@ def test_the_list_opens_a_record_and_closes_it(serve, kept_book):
     labels = [button.label for button in page.button]
     assert [label[0] for label in labels] == ["5", "4", "3", "2", "1"]
     assert "gear" in labels[4]
+    assert "outside, superseded by 2" in labels[4]
+    assert "under way" in labels[1]
     page.button(key="open-1").click().run()
     assert not page.exception
     assert page.header[0].value == "Setup 1: Centre the spindle on a bore"
-    assert page.subheader[0].value == "OUTSIDE the tolerance"
+    assert page.subheader[0].value == "OUTSIDE the tolerance of 0.010 mm"
     shown = [text.value for text in page.text]
     assert "Tolerance: 0.010 mm (the owner's drawing)" in shown
     assert any("superseded by setup 2" in text for text in shown)
@@ -139,8 +141,8 @@ def test_two_setups_stand_side_by_side(serve, kept_book):
         "Setup 2: gear-case end 1",
     ]
     assert [head.value for head in page.subheader] == [
-        "OUTSIDE the tolerance",
-        "INSIDE the tolerance",
+        "OUTSIDE the tolerance of 0.010 mm",
+        "INSIDE the tolerance of 0.010 mm",
     ]
     table = page.table[0].value
     assert list(table.columns) == ["", "Setup 1", "Setup 2"]

@@ -22,21 +22,25 @@ def as_typed(text: str) -> str:
 
 def line_label(line: SetupLine) -> str:
     """Return a setup as one line of the list."""
-    verdict = f": {line.verdict}" if line.verdict else ""
-    what = ", ".join(as_typed(w) for w in (line.job, line.part, line.operation) if w)
     state = STATES.get(line.state, line.state)
-    return f"{line.id}  ·  {what}  ·  {state}{verdict}  ·  {minute(line.began_utc)}"
+    how = line.verdict if line.state == "finished" and line.verdict else state
+    if line.superseded_by is not None:
+        how = f"{how}, superseded by {line.superseded_by}"
+    what = ", ".join(as_typed(w) for w in (line.part, line.operation) if w)
+    title, job = as_typed(line.title), as_typed(line.job)
+    return f"{line.id}  ·  {how}  ·  {what}  ·  {title}  ·  {job}, {minute(line.began_utc)[:10]}"
 
 
 def thumbnail(sha256: str | None) -> None:
     """Show a small photo; nothing where there is none."""
     if sha256 is not None:
-        _picture(sha256, "the last photo", "sh-photo")
+        _picture(sha256, "the last photo", "lazy")
 
 
-def _picture(sha256: str, words: str, look: str) -> None:
+def _picture(sha256: str, words: str, loading: str = "eager") -> None:
     # the name is 64 hex digits from the book, the words are ours: nothing that a person typed
-    st.html(f'<div class="{look}"><img loading="lazy" alt="{words}" src="/photo/{sha256}"></div>')
+    image = f'<img loading="{loading}" alt="{words}" src="/photo/{sha256}">'
+    st.html(f'<div class="sh-photo">{image}</div>')
 
 
 def verdict_part(report: SetupReport) -> None:
@@ -97,13 +101,12 @@ def one_photo(photo: PhotoShown) -> None:
     if photo.path is None:
         st.text(NO_FILE)
     else:
-        _picture(photo.path.stem, "a photo of this setup", "sh-photo")
+        _picture(photo.path.stem, "a photo of this setup")
     st.text(photo.caption)
 
 
 def list_part(shown: ListShown) -> None:
     """Show a checklist as it stood."""
     st.markdown(f"**{shown.title}**")
-    st.text(shown.status)
-    for line in shown.lines:
-        st.text(f"{'☑' if line.touched else '☐'} {line.text}")
+    lines = [f"{'☑' if line.touched else '☐'} {line.text}" for line in shown.lines]
+    st.text("\n".join([shown.status, *lines]))

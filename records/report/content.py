@@ -18,8 +18,8 @@ from setups.words import history_line, measured_rows, number_rows
 Rows = tuple[tuple[str, str], ...]
 
 HEADLINES: Mapping[str, str] = {
-    "inside": "INSIDE the tolerance",
-    "outside": "OUTSIDE the tolerance",
+    "inside": "INSIDE the tolerance{}",
+    "outside": "OUTSIDE the tolerance{}",
     "cannot tell": "CANNOT TELL",
 }
 MEANINGS: Mapping[str, str] = {
@@ -175,7 +175,8 @@ def verdict_shown(setup: Json, last: Found | Measured | None) -> Verdict:
         return Verdict(None, f"NO VERDICT: the setup is {state}", value, tolerance, "")
     if word is None:
         return Verdict(None, "NO VERDICT", value, tolerance, "")
-    headline, meaning = HEADLINES.get(word, word), _meaning(word, last)
+    meaning = _meaning(word, last)
+    headline = HEADLINES.get(word, word).format(_short_length(setup["tolerance_mm"]))
     unchecked = last is not None and "dial unchecked" in last.flags
     return Verdict(word, headline, value, tolerance, meaning, unchecked)
 
@@ -185,6 +186,10 @@ def _meaning(word: str, last: Found | Measured | None) -> str:
         return ""
     meaning = MEANINGS.get(word, "").format(guard=_fine(last.guard_mm))
     return f"{meaning} {DIAL_LEFT_OUT}" if "dial unchecked" in last.flags else meaning
+
+
+def _short_length(tolerance_mm: float | None) -> str:
+    return "" if tolerance_mm is None else f" of {format_length(tolerance_mm)}"
 
 
 def _fine(value_mm: float) -> str:

@@ -37,7 +37,8 @@ def list_page(reader: BookReader) -> None:
         picture, words = st.columns([1, 6], vertical_alignment="center")
         with picture:
             views.thumbnail(photos.get(line.id))
-        if words.button(views.line_label(line), key=f"open-{line.id}", width="stretch"):
+        label = views.line_label(line)
+        if words.button(label, key=f"open-{line.id}", width="stretch", wrap=True):
             _open(line.id)
     if len(lines) == A_PAGE:
         st.text(f"These are the newest {A_PAGE}: choose a part, a setup or a verdict for others.")
@@ -120,8 +121,7 @@ def _leaf(reader: BookReader, setup_id: int) -> None:
 def _found_and_moved(report: SetupReport) -> None:
     if report.rounds:
         st.subheader("What was found, and what was moved")
-    for line in report.rounds:
-        st.text(line)
+        st.text("\n".join(report.rounds))
 
 
 def _kept_with(report: SetupReport) -> None:
