@@ -12,6 +12,7 @@ from records.columns import TABLES, names
 from records.plain import Json, to_json_text
 from records.quantities import budget_of, quantities_of, verdict_of
 from setups import CHECKLISTS
+from setups.checklists import Checklist, ShopLine, list_of
 
 Row = dict[str, Any]
 
@@ -122,20 +123,21 @@ def _sizes(setup: Json) -> Iterator[Row]:
         yield {"setup": setup["id"], **{name: size[name] for name in same}}
 
 
-def line_text(checklist: str, line: str) -> str:
-    """Return the words of a checklist's line; its key where this version has no such line."""
-    known = CHECKLISTS.get(checklist)
-    lines = known.lines if known else ()
-    return next((one.text for one in lines if one.key == line), line)
+def checklists_of(setup: Json) -> tuple[Checklist, ...]:
+    """Return the checklists of a setup, the shop's own lines of that time at their ends."""
+    shop = [ShopLine(*pair) for pair in setup["settings"].get("shop_lines", ())]
+    return tuple(list_of(key, shop) for key in CHECKLISTS)
 
 
 def _checklists(setup: Json) -> Iterator[Row]:
+    """Yield touches; a line that this version does not know is told by its key."""
+    known = {(lst.key, line.key): line.text for lst in checklists_of(setup) for line in lst.lines}
     for tick in setup["ticks"]:
         yield {
             "setup": setup["id"],
             "list": tick["list_name"],
             "line": tick["line_id"],
-            "text": line_text(tick["list_name"], tick["line_id"]),
+            "text": known.get((tick["list_name"], tick["line_id"]), tick["line_id"]),
             "who": tick["who"],
             "ticked": int(tick["ticked"]),
             "at_utc": tick["at_utc"],

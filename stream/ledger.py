@@ -3,14 +3,25 @@
 A method that returns has committed. The book is never behind what was told.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal
 
 from readings import Sample, Sense
 from records import Book, Size
-from setups import GUIDES, Finish, KeepMeasured, KeepResult, KeepTick, KeepTurn, SetupState
+from setups import (
+    BEFORE_POWER,
+    GUIDES,
+    Finish,
+    KeepMeasured,
+    KeepResult,
+    KeepTick,
+    KeepTurn,
+    SetupState,
+)
+from setups.checklists import Tick
+from setups.state import Effect
 from stream.given import Publish, Seen
 from stream.keeping import plain, result_body
 from stream.messages import Result, Saved
@@ -21,6 +32,9 @@ BATCH_S = 0.4
 """Samples wait no longer than this for their commit (half a second is promised)."""
 
 RESULT_SCHEMA = 1
+
+LAPSED = "lapsed"
+"""Who took a tick back, where nobody did."""
 
 
 @dataclass(slots=True)
@@ -190,6 +204,26 @@ class Ledger:
         self._book.add_tick(
             self.setup_id, tick.checklist, tick.line, tick.who, ticked=effect.ticked
         )
+
+    def keep_lapses(
+        self,
+        before: Sequence[Tick],
+        after: Sequence[Tick],
+        effects: Sequence[Effect],
+        *,
+        closed: bool,
+    ) -> None:
+        """Keep the ticks that lapsed as taken back: the book must not show them as standing.
+
+        Of a closed setup only the list before power still counts.
+        """
+        still = {(tick.checklist, tick.line) for tick in after}
+        touched = {(e.tick.checklist, e.tick.line) for e in effects if isinstance(e, KeepTick)}
+        for tick in before:
+            key = (tick.checklist, tick.line)
+            counts = not closed or tick.checklist == BEFORE_POWER.key
+            if key not in still | touched and counts:
+                self._book.add_tick(self.setup_id, *key, LAPSED, ticked=False)
 
     def keep_sizes(self, state: SetupState) -> None:
         """Keep the sizes that a person took by hand, each with its tool."""

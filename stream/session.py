@@ -381,6 +381,7 @@ class Session:
         if kept is None:
             return False
         after, effects = advance(kept.state, event)
+        self._ledger.keep_lapses(kept.state.ticks, after.ticks, effects, closed=kept.finished)
         for effect in effects:
             self._keep(effect, after)
         if after is kept.state:

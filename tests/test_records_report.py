@@ -15,7 +15,7 @@ from records.report.chart import chart
 from records.report.content import DIAL_LEFT_OUT, MISSING
 from records.report.making import report_of_batch, report_of_part, report_of_setup
 from records.traces import newest_pair, round_trace
-from setups import BEFORE_POWER
+from setups import BEFORE_HANDS, BEFORE_POWER
 from ui.cli import main
 
 FOOT_PT = 842 - 17 / 25.4 * 72
@@ -110,6 +110,20 @@ def test_a_list_that_was_not_touched_to_its_end_is_not_completed(report):
     _, both = report(report_of_setup, 3)
     assert "not completed: 0 of 9 lines touched" in words_of(both)
     assert "☐ Guards on, eyes covered" in words_of(both)
+
+
+def test_a_line_that_lapsed_or_was_added_by_the_shop_counts(tmp_path, report):
+    with open_book(tmp_path / "home") as book:
+        part = book.ensure_part(JOB, "gear-case end 1")
+        shop = {"shop_lines": [["before-power", "Coolant tap shut"]]}
+        own = book.begin_setup(part, "centre-bore", "Centre", 0.01, shop)
+        for checklist in (BEFORE_HANDS, BEFORE_POWER):
+            tick_all(book, own, checklist)
+        book.add_tick(own, "before-hands", "neutral", "lapsed", False)
+    _, both = report(report_of_setup, 1, at=tmp_path / "home")
+    assert "not completed: 3 of 4 lines touched" in words_of(both)
+    assert "not completed: 9 of 10 lines touched" in words_of(both)
+    assert "☐ Coolant tap shut" in words_of(both)
 
 
 @pytest.mark.parametrize(

@@ -1,10 +1,9 @@
 """The two safety checklists as they stood when the setup ended."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
+from records.flat import checklists_of
 from records.plain import Json, minute
-from setups import CHECKLISTS
 from setups.checklists import Checklist
 
 NOT_COMPLETED = "not completed"
@@ -28,10 +27,10 @@ class ListShown:
     lines: tuple[LineShown, ...]
 
 
-def lists_of(ticks: Sequence[Json]) -> tuple[ListShown, ...]:
-    """Return both lists as the last touch of each line left them."""
-    last = {(t["list_name"], t["line_id"]): t for t in ticks}
-    return tuple(_shown(checklist, last) for checklist in CHECKLISTS.values())
+def lists_of(setup: Json) -> tuple[ListShown, ...]:
+    """Return a setup's lists as the last touch of each line, or its lapse, left them."""
+    last = {(t["list_name"], t["line_id"]): t for t in setup["ticks"]}
+    return tuple(_shown(checklist, last) for checklist in checklists_of(setup))
 
 
 def _shown(checklist: Checklist, last: dict[tuple[str, str], Json]) -> ListShown:

@@ -134,7 +134,7 @@ def setup_report(setup: Json, *, seal: str = "") -> SetupReport:
             (s["label"], f"{s['value']:g} {s['unit']}, {s['tool']}") for s in _sizes(setup)
         ),
         instruments=tuple(instrument_shown(one) for one in setup["instruments"]),
-        checklists=lists_of(setup["ticks"]),
+        checklists=lists_of(setup),
         sweeps=tuple(_sweep_row(sweep) for sweep in setup["sweeps"]),
         photos=shown,
         photos_left_out=len(setup["photos"]) - len(photos),
