@@ -57,7 +57,8 @@ class Painter:
         if self._last is not None and self._last[0] == scene:
             return self._last[1]
         image = self._behind(scene).copy()
-        self._strip.paint(image, scene.collar_rad)
+        if self._spec.collar:
+            self._strip.paint(image, scene.collar_rad)
         if scene.fitted:
             self._needle.paint(image, needle_rad(scene.reading_mm))
         if scene.covered:

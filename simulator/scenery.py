@@ -29,7 +29,8 @@ from simulator.optics import (
     through,
     turned_axes,
 )
-from simulator.spec import BenchSpec
+from simulator.spec import BenchSpec, Shown
+from simulator.work_scenery import paint_shown, touch_mm
 
 COLLAR_RADIUS_MM = 31.6
 COLLAR_HALF_MM = 7.0
@@ -54,6 +55,7 @@ class Look:
     bore: bool
     seat_diameter_mm: float
     fitted: bool
+    shown: Shown = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,6 +100,7 @@ def look_of(spec: BenchSpec, *, fitted: bool) -> Look:
         spec.surface == "bore",
         spec.seat_diameter_mm,
         fitted,
+        spec.shown,
     )
 
 
@@ -158,6 +161,9 @@ def _finish(canvas: Canvas) -> Foreground:
 
 def _paint_work(canvas: Canvas, axis: Place, look: Look) -> None:
     radius, top = look.seat_diameter_mm / 2, _FLANGE_TOP_MM
+    if look.shown:
+        paint_shown(canvas, axis, look.shown, radius)
+        return
     if not look.bore:
         bar = [(radius, -150.0), (radius, top + 14), (radius - 1.5, top + 15.5), (0.0, top + 15.5)]
         canvas.turned(axis, bar, STEEL)
@@ -192,11 +198,18 @@ def _paint_arm(canvas: Canvas, axis: Place, case: Place, look: Look) -> None:
     _upright_pin(canvas, knuckle, 7.0, 6.0)
     body = case.to_camera([[2.0, -8.0, -9.0], [9.0, -25.5, -9.0]])
     canvas.tube(body[0], body[1], (6.5, 4.6), BLACKED)
-    radius = look.seat_diameter_mm / 2
-    at, depth = (math.radians(-118.0), -89.0) if look.bore else (math.radians(-78.0), -76.0)
-    touch = axis.to_camera([[radius * math.cos(at), radius * math.sin(at), depth]])[0]
+    touch = axis.to_camera([_touch_mm(look)])[0]
     canvas.tube(body[1], touch, (1.5, 0.8), STEEL)
     _upright_pin(canvas, touch, 1.2, 1.8)
+
+
+def _touch_mm(look: Look) -> tuple[float, float, float]:
+    """Return where the stylus touches, in the spindle axis' own frame."""
+    if look.shown and look.shown != "chuck":
+        return touch_mm(look.shown)
+    radius = look.seat_diameter_mm / 2
+    at, depth = (math.radians(-118.0), -89.0) if look.bore else (math.radians(-78.0), -76.0)
+    return radius * math.cos(at), radius * math.sin(at), depth
 
 
 def _upright_pin(canvas: Canvas, middle_mm: Float, half_mm: float, radius_mm: float) -> None:

@@ -8,6 +8,8 @@ import numpy as np
 
 from readings import BadInputError
 
+Shown = Literal["", "table", "casting", "jacks", "hung", "square", "centres", "chuck"]
+"""What is drawn under the spindle; "" for the bore or bar that `surface` names."""
 Layout = Literal["riding", "still"]
 Held = Literal["bore", "bar"]
 
@@ -72,6 +74,9 @@ class BenchSpec:
     image_width: int = 1280
     image_height: int = 720
     noise_grey: float = 1.5
+    shown: Shown = ""
+    collar: bool = True
+    """Whether a collar is in sight."""
     collar_markers: int = 16
     collar_zero_deg: float = 0.0
     """Turn of the collar on what carries it."""

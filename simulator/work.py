@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.spec import BenchSpec
+from simulator.spec import BenchSpec, Shown
 
 Goes = Literal["", "x", "z", "xy", "round"]
 """What brings the dial from place to place: nothing, one or two slides, or the spindle."""
@@ -107,10 +107,17 @@ class Work:
         return None
 
 
-def round_spec(spec: BenchSpec, layout: Literal["riding", "still"], held: str) -> BenchSpec:
-    """Return a spec whose picture shows a bore or a bar in a layout."""
+def round_spec(
+    spec: BenchSpec,
+    layout: Literal["riding", "still"],
+    held: str,
+    shown: Shown = "",
+    *,
+    collar: bool = True,
+) -> BenchSpec:
+    """Return a spec whose picture shows a bore, a bar or something else in a layout."""
     surface: Literal["bore", "bar"] = "bore" if held == "bore" else "bar"
-    return replace(spec, layout=layout, surface=surface)
+    return replace(spec, layout=layout, surface=surface, shown=shown, collar=collar)
 
 
 def away(rng: np.random.Generator, least: float, most: float, count: int = 2) -> Floats:

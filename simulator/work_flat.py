@@ -47,7 +47,7 @@ class Head(Work):
 
     def spec(self, spec: BenchSpec) -> BenchSpec:
         """Return the spec: the dial rides on the spindle's arm."""
-        return round_spec(spec, "riding", "bar")
+        return round_spec(spec, "riding", "bar", "table", collar=self.turns)
 
     def _lean_now(self, stand: Stand) -> Floats:
         turned = np.array([stand.knobs["tilt"], stand.knobs["nod"]]) * _ARC_MINUTE
@@ -89,7 +89,7 @@ class Face(Work):
 
     def spec(self, spec: BenchSpec) -> BenchSpec:
         """Return the spec: the dial rides on the spindle's arm."""
-        return round_spec(spec, "riding", "bar")
+        return round_spec(spec, "riding", "bar", "casting")
 
     def _slope_now(self, stand: Stand) -> Floats:
         slope = self._slope + (self._pressed if stand.clamped else 0.0)
@@ -128,7 +128,7 @@ class Centres(Work):
 
     def spec(self, spec: BenchSpec) -> BenchSpec:
         """Return the spec: the dial stands still in the nose."""
-        return round_spec(spec, "still", "bar")
+        return round_spec(spec, "still", "bar", "centres", collar=False)
 
     def _off(self, stand: Stand) -> Floats:
         knobs = stand.knobs
@@ -164,7 +164,7 @@ class Square(Work):
 
     def spec(self, spec: BenchSpec) -> BenchSpec:
         """Return the spec: the dial stands still in the nose."""
-        return round_spec(spec, "still", "bar")
+        return round_spec(spec, "still", "bar", "square", collar=False)
 
     def contact_mm(self, stand: Stand) -> float:
         """Return how far the square's face comes towards the stylus at this height."""
@@ -200,7 +200,7 @@ class Jacks(Work):
 
     def spec(self, spec: BenchSpec) -> BenchSpec:
         """Return the spec: the dial stands still in the nose."""
-        return round_spec(spec, "still", "bar")
+        return round_spec(spec, "still", "bar", "jacks", collar=False)
 
     def _plane(self, stand: Stand) -> Floats:
         turns = np.array([stand.knobs[f"jack-{i}"] for i in (1, 2, 3)])
@@ -240,7 +240,7 @@ class Hung(Work):
 
     def spec(self, spec: BenchSpec) -> BenchSpec:
         """Return the spec: the dial stands still in the nose."""
-        return round_spec(spec, "still", "bar")
+        return round_spec(spec, "still", "bar", "hung", collar=False)
 
     def _roll_now(self, stand: Stand) -> float:
         # pinched from both sides: what one jack gives, the other takes

@@ -134,7 +134,7 @@ class FourJaw(Work):
 
     def spec(self, spec: BenchSpec) -> BenchSpec:
         """Return the spec: the dial stands still beside the chuck."""
-        return round_spec(spec, "still", "bar")
+        return round_spec(spec, "still", "bar", "chuck")
 
     def _off(self, stand: Stand) -> Floats:
         # a jaw screwed in pushes the work away from itself

@@ -50,7 +50,8 @@ def _centred_plug(spec: BenchSpec, rng: np.random.Generator) -> Work:
 def _stops(held: str, title: str) -> _Make:
     def make(spec: BenchSpec, rng: np.random.Generator) -> Work:
         x_mm, y_mm = away(rng, 0.05, 0.13).tolist()
-        rough = replace(round_spec(spec, "riding", held), offset_mm=(x_mm, y_mm))
+        plain = round_spec(spec, "riding", held, collar=False)
+        rough = replace(plain, offset_mm=(x_mm, y_mm))
         work = Round(rough, title, "round")
         work.turns = False
         return work

@@ -10,9 +10,13 @@ import pytest
 from bench_words import knob_told, table_told
 from guide_agent import GuideAgent, begun
 
+from calibration.collars import Collar
 from readings import BadInputError
 from setups import GUIDES, Instrument
-from simulator import WORKS, Bench, BenchSpec
+from simulator import WORKS, Bench, BenchSpec, camera_model, write_teaching_folder
+from vision.collar_reader import CollarReader
+from vision.dial_reader import DialReader
+from vision.teach import teach_dial
 
 SMALL = BenchSpec(
     image_width=320,
@@ -214,3 +218,30 @@ def test_mounting_begins_anew_and_time_goes_on():
     assert (state.work, state.goes, state.clamped) == ("level-jacks", "xy", False)
     assert [shown.at for shown in state.knobs] == [0.0, 0.0, 0.0]
     assert state.t_s > 0.5
+
+
+def test_every_work_is_drawn_as_it_would_look_and_its_dial_is_read(bench_dial):
+    """No two works of different kinds look alike, and the dial is read before each of them."""
+    seen = {}
+    for guide in WORKS:
+        bench = Bench(BenchSpec(), np.random.default_rng(3))
+        bench.mount(guide)
+        bench.advance(0.1)
+        frame = bench.render()
+        reading = DialReader(bench_dial, camera_model(bench.spec)).read(frame)
+        assert reading.ok, guide
+        assert reading.value_mm == pytest.approx(bench.truth().reading_mm, abs=0.003), guide
+        found = CollarReader(Collar(16), camera_model(bench.spec)).read(frame)
+        assert (found is not None) == bench.spec.collar, guide
+        seen[bench.spec.shown or bench.spec.surface] = frame.image[480:, 640:].astype(float)
+    kinds = list(seen)
+    for i, one in enumerate(kinds):
+        for other in kinds[i + 1 :]:
+            assert np.abs(seen[one] - seen[other]).mean() > 2.0, (one, other)
+
+
+@pytest.fixture(scope="module")
+def bench_dial(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("bench-dial")
+    write_teaching_folder(folder, BenchSpec(), np.random.default_rng(7))
+    return teach_dial(folder, name="bench-dial")
