@@ -68,6 +68,15 @@ def test_a_setup_begins_without_typing(serve):
     ]
 
 
+def test_machine_and_source_of_the_tolerance_go_on_record(serve):
+    page, bridge = serve("page_setup.py")
+    page.text_input(key="machine").set_value("bench mill")
+    page.text_input(key="tolerance-source").set_value("drawing LP-14")
+    page.button[0].click().run()
+    order = bridge.commands[0][1]
+    assert (order["machine"], order["tolerance_source"]) == ("bench mill", "drawing LP-14")
+
+
 def test_what_the_service_refuses_is_shown_as_its_sentence(serve):
     page, bridge = serve("page_setup.py")
     bridge.answer = Answer(ok=False, said="job is '': give it a name of 1 to 200 characters.")

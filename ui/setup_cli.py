@@ -69,6 +69,12 @@ def setup_play(
     diameter_mm: Annotated[
         float | None, typer.Option("--diameter-mm", help="Diameter of a bore or boss.")
     ] = None,
+    tolerance_source: Annotated[
+        str | None, typer.Option("--tolerance-source", help="Where the tolerance comes from.")
+    ] = None,
+    machine: Annotated[
+        str | None, typer.Option(help="The machine's name; trends go by it.")
+    ] = None,
     sizes: Size = None,
     resume: Annotated[
         bool, typer.Option("--resume", help="Go on with the setup that is running.")
@@ -93,7 +99,12 @@ def setup_play(
         "operation": operation,
         "sizes": _sizes(sizes or []),
     }
-    more = {"tolerance_mm": tolerance_mm, "diameter_mm": diameter_mm}
+    more = {
+        "tolerance_mm": tolerance_mm,
+        "diameter_mm": diameter_mm,
+        "tolerance_source": tolerance_source,
+        "machine": machine,
+    }
     order |= {key: value for key, value in more.items() if value is not None}
     folder = (home.demo if of_demo else home).folder
     done = play(folder, None if resume else order, ask_at_terminal, tell)

@@ -42,11 +42,12 @@ def _start_form() -> None:
             format="%.3f",
             key=f"tolerance-{key}",
         )
-        more = {}
+        more: dict[str, float | str] = {}
         if guide.task == "centre":
             more["diameter_mm"] = right.number_input(
                 "Diameter of the seat (mm)", 5.0, 1000.0, SEAT_MM, 0.5, key="diameter"
             )
+        more |= _for_the_record()
         if not st.form_submit_button("Start this setup", type="primary", width="stretch"):
             return
     answer = dashboard().bridge.command_now(
@@ -60,6 +61,15 @@ def _start_form() -> None:
     )
     if not answer.ok:
         st.error(answer.said)
+
+
+def _for_the_record() -> dict[str, str]:
+    """Ask what the report tells and no measurement needs; what is left empty is not kept."""
+    with st.expander("For the record"):
+        machine = st.text_input("Machine", key="machine")
+        source = st.text_input("Where the tolerance comes from", key="tolerance-source")
+    given = {"machine": machine, "tolerance_source": source}
+    return {name: text for name, text in given.items() if text.strip()}
 
 
 def step_page(view: SessionView) -> None:
