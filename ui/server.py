@@ -6,7 +6,7 @@ import re
 import socket
 import time
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager, suppress
+from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
@@ -30,6 +30,7 @@ from ui.theme import THEME_OPTIONS
 
 SCRIPT = Path(__file__).parent / "app.py"
 GRACEFUL_S = 1
+CANCEL_AGAIN_S = 0.3
 MOST_CONNECTIONS = 200
 LARGEST_MESSAGE = 4 * 1024 * 1024
 
@@ -108,6 +109,17 @@ def _no_reading(bridge: LiveBridge, age_s: float | None) -> str:
     return f"Not now: the last reading arrived {age_s:.1f} s ago.\n"
 
 
+async def _ended(task: asyncio.Task[None]) -> None:
+    """Cancel a task until it has ended.
+
+    A cancellation that comes just as something awaited is done can be taken for its result
+    (`asyncio.wait_for` until Python 3.12): once is not enough.
+    """
+    while not task.done():
+        task.cancel()
+        await asyncio.wait([task], timeout=CANCEL_AGAIN_S)
+
+
 def web_app(
     it: Dashboard,
     port: int,
@@ -123,9 +135,7 @@ def web_app(
         try:
             yield
         finally:
-            running.cancel()
-            with suppress(asyncio.CancelledError):
-                await running
+            await _ended(running)
             _RUNNING.remove(it)
 
     for name, value in {**STREAMLIT_OPTIONS, "server.port": port}.items():
