@@ -159,6 +159,26 @@ def touch_order(args: Mapping[str, Any]) -> tuple[str, str, str]:
     return checklist, _name(args, "line"), who
 
 
+def supersede_order(args: Mapping[str, Any]) -> tuple[int, int, str]:
+    """Return the setup of a `supersede`, the later one that counts, and why.
+
+    Raises
+    ------
+    BadInputError
+        If a number is none, or no reason is given.
+    """
+    setup_id, by_id = (_number_or_none(args, what) for what in ("setup", "by"))
+    if setup_id is None or by_id is None:
+        msg = "A supersede needs setup and by, two setups' numbers: see `records list`."
+        raise BadInputError(msg)
+    return setup_id, by_id, _name(args, "reason")
+
+
+def superseded_words(setup_id: int, by_id: int) -> str:
+    """Say that a setup no longer counts."""
+    return f"Setup {setup_id} stays in the book and no longer counts: setup {by_id} does."
+
+
 def _name(args: Mapping[str, Any], what: str) -> str:
     value = args.get(what)
     if isinstance(value, str) and 0 < len(value.strip()) <= LONGEST_NAME:

@@ -342,6 +342,7 @@ COMMANDS: dict[str, str] = {
     "nose": "the person says: the spindle nose is bare now, remember this picture",
     "size": "the person entered a size: key, value (mm)",
     "abandon": "give the setup up; it stays in the book as abandoned",
+    "supersede": "a later setup counts in place of a closed one: setup, by, reason",
     "view": "answer with the SessionView",
     "camera": "look through another camera, while no setup runs: name",
     "calibrate": "the camera in use, while no setup runs: do (start, finish, more, save, stop); "

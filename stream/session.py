@@ -38,7 +38,15 @@ from setups import (
 )
 from setups.state import Clock, Effect
 from stream.capture import Capture, Happened
-from stream.desk import begin_order, change_order, mark_order, size_order, touch_order
+from stream.desk import (
+    begin_order,
+    change_order,
+    mark_order,
+    size_order,
+    supersede_order,
+    superseded_words,
+    touch_order,
+)
 from stream.faults import LOST_AFTER_S
 from stream.given import Publish, Seen, Tools
 from stream.keeping import SESSION_KEY, Kept, plain, taken_up
@@ -186,6 +194,7 @@ class Session:
             "nose": self._bare_nose,
             "size": self._size,
             "abandon": self._abandon,
+            "supersede": self._supersede,
             "view": lambda args: Answer(True, body=plain(self.view())),
         }
         order = orders.get(command.name)
@@ -289,6 +298,11 @@ class Session:
         key, value = size_order(guide_of(self._running()), args)
         changed = self._apply(Sized(key, value, self._clock()))
         return Answer(changed, "" if changed else "Sizes are entered at their own step.")
+
+    def _supersede(self, args: Mapping[str, Any]) -> Answer:
+        setup_id, by_id, reason = supersede_order(args)
+        self._ledger.book.supersede(setup_id, by_id, reason)
+        return Answer(True, superseded_words(setup_id, by_id))
 
     def _abandon(self, args: Mapping[str, Any]) -> Answer:
         self._running()

@@ -238,3 +238,41 @@ def test_the_same_setup_begins_for_the_next_part(tmp_path, capsys):
     assert second["again_of_uid"] == first["uid"]
     for name in ("job", "operation", "guide", "settings", "tolerance_source", "machine"):
         assert second[name] == first[name]
+
+
+# ---- supersede
+
+
+def test_a_later_setup_counts_in_place_of_an_earlier_one(tmp_path, capsys):
+    """By this process, and through a service where one runs."""
+    with open_book(tmp_path) as book:
+        for _ in range(4):
+            whole_setup(book)
+    home = ("--home", str(tmp_path), "records", "supersede")
+    why = ("--reason", "the part had moved")
+    assert main([*home, "1", "--by", "2", *why]) == 0
+    assert "setup 2 does" in capsys.readouterr().err
+    with running(tmp_path):
+        assert main([*home, "3", "--by", "4", *why]) == 0
+        assert main([*home, "1", "--by", "4", *why]) == 2
+    assert "was superseded by setup 2 already" in capsys.readouterr().err
+    with BookReader.open(tmp_path) as reader:
+        assert [line.superseded_by for line in reader.list_setups()] == [None, 4, None, 2]
+    assert check_book(tmp_path) == []
+
+
+@pytest.mark.parametrize(
+    ("setup", "by", "reason", "told"),
+    [
+        ("2", "1", "why", "is not later than 2"),
+        ("1", "77", "why", "There is no setup 77"),
+        ("1", "2", " ", "reason"),
+    ],
+)
+def test_what_cannot_be_superseded_is_told(tmp_path, capsys, setup, by, reason, told):
+    with open_book(tmp_path) as book:
+        whole_setup(book)
+        whole_setup(book)
+    arguments = ["--home", str(tmp_path), "records", "supersede", setup, "--by", by]
+    assert main([*arguments, "--reason", reason]) == 2
+    assert told in capsys.readouterr().err

@@ -1,13 +1,16 @@
-"""`records again`: the setup of one part, begun in the same way for the next."""
+"""`records again` and `supersede`: a setup begun anew for the next part, or in another's place."""
 
 import re
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from readings import BadInputError
-from records import BookReader
+from readings import BadInputError, ServiceError
+from records import Book, BookReader
 from records.plain import Json
+from records.reader import require_book
 from stream.client import Client
+from stream.desk import supersede_order, superseded_words
 from ui.output import put_json
 
 _LAST_NUMBER = re.compile(r"(\d+)(?!.*\d)")
@@ -34,6 +37,39 @@ def begin_again(home: Path, setup_id: int, part: str | None, *, as_json: bool) -
     if as_json:
         put_json({"setup": answer.body, "part": order["part"], "again_of": setup_id})
     return int(answer.body), order["part"]
+
+
+def supersede(home: Path, setup_id: int, by_id: int, reason: str) -> str:
+    """Have a later setup count in place of a closed one; return the sentence that says so.
+
+    The running service writes it, or this process where none runs.
+
+    Raises
+    ------
+    BadInputError
+        If a setup is not there, the first is open or superseded, or the second is not later.
+    BookError
+        If the book cannot be written.
+    """
+    order = {"setup": setup_id, "by": by_id, "reason": reason}
+    supersede_order(order)
+    require_book(home)
+    try:
+        with Client(home) as client:
+            answer = client.command("supersede", **order)
+    except ServiceError:
+        return _supersede_here(home, setup_id, by_id, reason)
+    if not answer.ok:
+        raise BadInputError(answer.said)
+    return answer.said
+
+
+def _supersede_here(home: Path, setup_id: int, by_id: int, reason: str) -> str:
+    from ui.service_process import program_version  # late: the dashboard needs no service
+
+    with Book.open(home, program_version=program_version(), now=lambda: datetime.now(UTC)) as book:
+        book.supersede(setup_id, by_id, reason)
+    return superseded_words(setup_id, by_id)
 
 
 def order_of(setup: Json, part: str | None) -> dict[str, Any]:

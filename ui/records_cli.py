@@ -149,6 +149,19 @@ def records_import(
     bring_in(_folder(context, of_demo=of_demo), archive, as_json=as_json)
 
 
+def records_supersede(
+    context: typer.Context,
+    setup: SetupNumber,
+    by: Annotated[int, typer.Option(help="The later setup that counts in its place.")],
+    reason: Annotated[str, typer.Option(help="Why, in a few words.")],
+    of_demo: OfDemo = False,
+) -> None:
+    """Say that a closed setup no longer counts: a later one does. Nothing is taken out."""
+    from ui.records_again import supersede
+
+    tell(supersede(_folder(context, of_demo=of_demo), setup, by, reason))
+
+
 def records_share(
     context: typer.Context,
     address: Annotated[str, typer.Argument(help="Like postgresql://sparehand@shop-server/book.")],
@@ -203,6 +216,7 @@ def add_to(app: typer.Typer) -> None:
         ("salvage", records_salvage),
         ("export", records_export),
         ("import", records_import),
+        ("supersede", records_supersede),
         ("share", records_share),
         ("trends", records_trends),
         ("again", records_again),
