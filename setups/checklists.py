@@ -101,6 +101,8 @@ CAUTION = (
     "Sparehand drives nothing and is no interlock."
 )
 
+PEDAL_NOTE = "A pedal for this program must not stand where the machine's own pedal stands."
+
 
 def list_of(checklist: str, shop: Iterable[ShopLine] = ()) -> Checklist:
     """Return a list with the shop's own lines at its end; those are asked after every change."""

@@ -5,7 +5,17 @@ from math import degrees
 from numpy.typing import NDArray
 
 from readings import CollarAngle, Frame, Reading, Sense, Sweep, flag_sentence
-from setups import CAUTION, SetupState, advise, flag_lines, guide_of, list_of, step_of, ticked
+from setups import (
+    CAUTION,
+    PEDAL_NOTE,
+    SetupState,
+    advise,
+    flag_lines,
+    guide_of,
+    list_of,
+    step_of,
+    ticked,
+)
 from setups.advice import Move
 from setups.measuring import wanted_todo
 from setups.rough import at_angle, at_stop
@@ -45,7 +55,7 @@ def session_view(kept: Kept, troubles: tuple[str, ...], *, camera_lost: bool) ->
         advice=advise(state),
         checklist=step.checklist,
         lines=tuple(LineView(line.key, line.text, line.key in done) for line in lines),
-        caution=CAUTION if step.checklist else "",
+        caution=_caution(step.checklist),
         found=state.found,
         history=state.history,
         sizes=tuple(
@@ -59,6 +69,12 @@ def session_view(kept: Kept, troubles: tuple[str, ...], *, camera_lost: bool) ->
         camera_lost=state.camera_lost or camera_lost,
         finished=kept.finished,
     )
+
+
+def _caution(checklist: str | None) -> str:
+    if checklist is None:
+        return ""
+    return f"{CAUTION} {PEDAL_NOTE}" if checklist == "before-hands" else CAUTION
 
 
 def _told(state: SetupState) -> tuple[str, ...]:

@@ -409,6 +409,12 @@ def test_the_session_needs_no_running_setup_to_show_readings(tmp_path):
 # what makes lists lapse
 
 
+def test_the_first_list_says_where_a_pedal_must_not_stand(paper):
+    paper.until("before-hands")
+    assert "machine's own pedal" in paper.view.caution
+    assert "no interlock" in paper.view.caution
+
+
 def test_a_page_loaded_anew_shows_no_line_as_ticked(paper):
     paper.until("before-hands")
     paper.command("touch", checklist="before-hands", line="neutral", who="me")

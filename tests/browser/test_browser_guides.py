@@ -54,7 +54,7 @@ def resize(page, size):
     page.wait_for_timeout(250)
 
 
-@pytest.mark.timeout(200)
+@pytest.mark.timeout(300)
 @pytest.mark.parametrize("guide", GUIDES)
 def test_a_guide_from_start_to_record(guide, page, fast_demo, pictures):
     sheet, bad = ContactSheet(pictures / f"guide-{guide}.png"), []
@@ -74,7 +74,7 @@ def test_a_guide_from_start_to_record(guide, page, fast_demo, pictures):
     begin(page, guide)
     began_s = time.monotonic()
     try:
-        PageAgent(page, seen, GUIDES[guide].surface).run(until="done", most_s=150.0)
+        PageAgent(page, seen, GUIDES[guide].surface).run(until="done", most_s=240.0)
     finally:
         sheet.write()
     print(f"{guide}: {time.monotonic() - began_s:.0f} s, {len(sheet.tiles) // 2} steps shown", bad)

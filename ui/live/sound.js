@@ -26,6 +26,7 @@ class Sound {
       if (!Context) return;
       this.context = new Context();
       this.voices = {};
+      this.tones = {};
       for (const side of Object.keys(PITCH_HZ)) this.voices[side] = this.makeVoice(side);
       this.pulse();
     }
@@ -44,6 +45,7 @@ class Sound {
     gain.gain.value = 0;
     tone.connect(gain).connect(this.context.destination);
     tone.start();
+    this.tones[side] = tone;
     return gain.gain;
   }
 
