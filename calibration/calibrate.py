@@ -18,6 +18,7 @@ from calibration.calibrate_fit import (
     distances_mm,
     fit_views,
     own_focus,
+    pose_of,
     print_stretch,
 )
 from calibration.camera import CameraModel
@@ -34,9 +35,11 @@ ALIKE_SHARE = 0.01
 BAD_VIEW = 2.5
 """A view whose residual is so many times the middle one's is left out."""
 LEAST_BAD_PX = 0.25
-FOCUS_SIGMAS = 5.0
+FOCUS_SIGMAS = 4.0
 FOCUS_SHARE = 0.004
 """Views that want a focal length apart by more than both: focus or zoom was changed."""
+SURE = 2.5
+"""A view whose own focal length is so many times less sure than usual says nothing of it."""
 GOOD_PX, USABLE_PX = 0.35, 0.8
 BLURRED = 1.8
 """A view whose edges are so many times as wide as the middle one's is left out."""
@@ -93,12 +96,12 @@ def calibrate(views: Sequence[View], *, left_out: Sequence[LeftOut] = ()) -> Cal
     chosen, same = _different(sharp)
     out = [*left_out, *blurred, *same]
     _demand_enough(chosen, out)
-    chosen, fit, bad = _without_bad(chosen)
-    out += bad
-    _demand_a_true_print(chosen, fit)
-    _demand_one_focus(chosen, fit)
+    kept, fit, bad = _without_bad(chosen)
+    out += [LeftOut(view.name, f"fits badly, {off_px:.2f} px") for view, off_px in bad]
+    _demand_a_true_print(kept, fit)
+    _demand_one_focus(kept, fit, [view for view, _ in bad])
     _demand_a_place(fit)
-    return _result(chosen, fit, tuple(out))
+    return _result(kept, fit, tuple(out))
 
 
 def _too_few(count: int, left_out: Sequence[LeftOut]) -> str:
@@ -173,17 +176,22 @@ def _demand_a_true_print(views: Sequence[View], fit: Fit) -> None:
         raise BadInputError(msg)
 
 
-def _demand_one_focus(views: Sequence[View], fit: Fit) -> None:
-    """Refuse views that, each for itself, want clearly different focal lengths."""
+def _demand_one_focus(views: Sequence[View], fit: Fit, bad: Sequence[View]) -> None:
+    """Refuse views that, each for itself, want clearly different focal lengths.
+
+    Views that fitted badly are asked too: with a focal length of its own a sharp one fits well.
+    """
     found = [own_focus(*each, fit) for each in zip(views, fit.rotations, fit.shifts, strict=True)]
+    usual = float(np.median([s for _, s in found]))
+    middle = float(np.median([c for c, s in found if s < SURE * usual]))
+    found += [own_focus(view, *pose_of(view, fit.camera), fit) for view in bad]
     change = np.array([c for c, _ in found])
     sigma = np.array([s for _, s in found])
-    sure = sigma < np.median(sigma) * 2.5
-    middle = float(np.median(change[sure]))
+    sure = sigma < SURE * usual
     off = np.abs(change - middle)
     wrong = sure & (off > FOCUS_SIGMAS * sigma) & (off > FOCUS_SHARE)
     if wrong.sum() >= 2:
-        names = ", ".join(v.name for v, w in zip(views, wrong, strict=True) if w)
+        names = ", ".join(v.name for v, w in zip([*views, *bad], wrong, strict=True) if w)
         worst = float(off[wrong].max())
         msg = (
             f"focus or zoom changed between the views: {names} want a focal length {worst:.1%} "
@@ -192,15 +200,15 @@ def _demand_one_focus(views: Sequence[View], fit: Fit) -> None:
         raise BadInputError(msg)
 
 
-def _without_bad(views: Sequence[View]) -> tuple[list[View], Fit, list[LeftOut]]:
+def _without_bad(views: Sequence[View]) -> tuple[list[View], Fit, list[tuple[View, float]]]:
     """Fit, and leave out the worst view as long as it fits far worse than the others."""
     kept, out, fit = list(views), [], fit_views(views)
     while len(kept) > LEAST_VIEWS:
         worst = int(np.argmax(fit.residual))
-        if fit.residual[worst] <= max(BAD_VIEW * float(np.median(fit.residual)), LEAST_BAD_PX):
+        off_px = float(fit.residual[worst])
+        if off_px <= max(BAD_VIEW * float(np.median(fit.residual)), LEAST_BAD_PX):
             break
-        out.append(LeftOut(kept[worst].name, f"fits badly, {fit.residual[worst]:.2f} px"))
-        del kept[worst]
+        out.append((kept.pop(worst), off_px))
         fit = fit_views(kept)
     return kept, fit, out
 

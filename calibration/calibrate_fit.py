@@ -68,6 +68,17 @@ def fit_views(views: Sequence[View]) -> Fit:
     )
 
 
+def pose_of(view: View, camera: CameraModel) -> tuple[Float, Float]:
+    """Return a board's rotation vector and shift (mm), (3,) each, as a known camera sees it."""
+    _, rotation, shift = cv2.solvePnP(
+        view.points_mm, view.points_px, camera.matrix, camera.distortion
+    )
+    return (
+        np.asarray(rotation, dtype=np.float64).ravel(),
+        np.asarray(shift, dtype=np.float64).ravel(),
+    )
+
+
 def own_focus(view: View, rotation: Float, shift: Float, fit: Fit) -> tuple[float, float]:
     """Return by how much (logarithm) one view's own focal length differs, and its sigma.
 

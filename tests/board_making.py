@@ -1,5 +1,7 @@
 """Views of a board through known cameras: corners with noise, and whole drawn pictures."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 
@@ -8,6 +10,20 @@ from calibration.camera import CameraModel
 from vision.board_find import charuco_board
 
 CAMERA = CameraModel(1280, 720, 1040.0, 1036.0, 652.0, 349.0, -0.21, 0.06, 0.0008, -0.0005, 0.0)
+
+
+def scaled(width_px):
+    """The drawn camera with smaller pictures."""
+    k = width_px / CAMERA.image_width
+    return replace(
+        CAMERA,
+        image_width=width_px,
+        image_height=round(CAMERA.image_height * k),
+        fx=CAMERA.fx * k,
+        fy=CAMERA.fy * k,
+        cx=(CAMERA.cx + 0.5) * k - 0.5,
+        cy=(CAMERA.cy + 0.5) * k - 0.5,
+    )
 
 
 def poses(rng, board, count, camera=CAMERA):

@@ -6,12 +6,12 @@ PICTURES is a .npy of (n, height, width) grey pictures.
 
 import sys
 import time
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
 import numpy as np
-from board_making import CAMERA, artwork_of, drawn, walk
+from board_making import artwork_of, drawn, walk
 from stream_kit import DIAL, WHEELS
 
 from calibration.boards import OUR_BOARD
@@ -21,20 +21,6 @@ from stream.session import Tools
 
 HELD_S, MOVED_S = 0.65, 0.15
 FPS = 15.0
-
-
-def scaled(width_px):
-    """The drawn camera with smaller pictures."""
-    k = width_px / CAMERA.image_width
-    return replace(
-        CAMERA,
-        image_width=width_px,
-        image_height=round(CAMERA.image_height * k),
-        fx=CAMERA.fx * k,
-        fy=CAMERA.fy * k,
-        cx=(CAMERA.cx + 0.5) * k - 0.5,
-        cy=(CAMERA.cy + 0.5) * k - 0.5,
-    )
 
 
 def board_pictures(camera, seed=2):

@@ -13,7 +13,8 @@ import time
 import cv2
 import numpy as np
 import pytest
-from board_showing import HELD_S, MOVED_S, at, board_pictures, scaled
+from board_making import scaled
+from board_showing import HELD_S, MOVED_S, at, board_pictures
 from stream_making import free_port, mjpeg_stream
 from test_camera_device import Driver
 

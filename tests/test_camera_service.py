@@ -7,7 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from board_showing import board_pictures, scaled
+from board_making import scaled
+from board_showing import board_pictures
 from stream_process import wait_until
 
 from calibration.boards import OUR_BOARD

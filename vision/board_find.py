@@ -9,8 +9,9 @@ from calibration.boards import DICTIONARY, MARKER_SHARE, Board, LeftOut, View
 Float = NDArray[np.float64]
 
 LEAST_CORNERS = 12
-_WINDOW_SHARE = 0.22
-"""Half of the corner's window over the squares' pitch: a wider one overlaps the neighbours."""
+_WINDOW_SHARE = {"chessboard": 0.22, "charuco": 0.5 * (1.0 - MARKER_SHARE)}
+"""Half of a corner's window over the distance to its nearest neighbour: a wider one takes in the
+neighbours, and on a ChArUco board the corners of the markers."""
 _MOST_WINDOW = 5
 _MANY_MARKERS = 6
 _BLUR_PX = 3.5
@@ -41,17 +42,22 @@ def find_board(image: NDArray[np.uint8], board: Board, name: str) -> View | Left
     return View(name, points_mm, points_px, (width, height), blur)
 
 
-def _pitch_px(points_px: Float) -> float:
-    """Return the least distance between neighbouring corners."""
+def _pitches_px(points_px: Float) -> Float:
+    """Return each corner's distance to its nearest neighbour, (n,) pixels."""
     apart = np.linalg.norm(points_px[:, None] - points_px[None], axis=2)
     np.fill_diagonal(apart, np.inf)
-    return float(np.median(apart.min(axis=1)))
+    return np.asarray(apart.min(axis=1), dtype=np.float64)
 
 
-def _refined(gray: NDArray[np.uint8], corners: Float) -> Float:
-    half = int(np.clip(_WINDOW_SHARE * _pitch_px(corners), 2, _MOST_WINDOW))
-    start = corners.astype(np.float32).reshape(-1, 1, 2)
-    fine = cv2.cornerSubPix(gray, start, (half, half), (-1, -1), _UNTIL)
+def _refined(gray: NDArray[np.uint8], corners: Float, board: Board) -> Float:
+    """Settle corners, each in a window of its own size: a leaning board's far squares are small."""
+    halves = np.clip(_WINDOW_SHARE[board.pattern] * _pitches_px(corners), 2, _MOST_WINDOW)
+    fine = np.empty((len(corners), 1, 2), dtype=np.float32)
+    for half in np.unique(halves.astype(int)):
+        these = halves.astype(int) == half
+        start = corners[these].astype(np.float32).reshape(-1, 1, 2)
+        window = (int(half), int(half))
+        fine[these] = cv2.cornerSubPix(gray, start, window, (-1, -1), _UNTIL)
     return np.asarray(fine, dtype=np.float64).reshape(-1, 2)
 
 
@@ -65,7 +71,7 @@ def _chessboard(gray: NDArray[np.uint8], board: Board) -> tuple[Float, Float] | 
             f"no whole board of {size[0]} x {size[1]} inner corners in sight: show all of it with "
             "its white margin, or give its own corners (--corners)"
         )
-    return board.points_mm, _refined(gray, np.asarray(corners, np.float64).reshape(-1, 2))
+    return board.points_mm, _refined(gray, np.asarray(corners, np.float64).reshape(-1, 2), board)
 
 
 def _charuco(gray: NDArray[np.uint8], board: Board) -> tuple[Float, Float] | str:
@@ -75,7 +81,7 @@ def _charuco(gray: NDArray[np.uint8], board: Board) -> tuple[Float, Float] | str
         ids = np.asarray([] if markers is None else markers, dtype=np.int32).ravel()
         return _too_little(gray, detector, board, _count(numbers), ids)
     which = np.asarray(numbers).ravel()
-    points_px = _refined(gray, np.asarray(corners, np.float64).reshape(-1, 2))
+    points_px = _refined(gray, np.asarray(corners, np.float64).reshape(-1, 2), board)
     return board.points_mm[which], points_px
 
 
@@ -115,7 +121,7 @@ def _mirrored(gray: NDArray[np.uint8], detector: "cv2.aruco.CharucoDetector") ->
 
 def _blur_px(gray: NDArray[np.uint8], corners: Float) -> float:
     """Return how wide the edges at the corners are: range of grey over the steepest step."""
-    half = max(4, int(0.45 * _pitch_px(corners)))
+    half = max(4, int(0.45 * float(np.median(_pitches_px(corners)))))
     widths = []
     for x, y in corners[:: max(1, len(corners) // 12)].astype(int):
         patch = gray[max(0, y - half) : y + half + 1, max(0, x - half) : x + half + 1]

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from board_showing import board_pictures, scaled
+from board_making import scaled
+from board_showing import board_pictures
 from conftest import running_demo
 
 from calibration.camera import load_camera
