@@ -42,7 +42,7 @@ class SchemePicture {
   drawLeans(at) {
     const rows = this.scheme.leans.length;
     const top = at.text * 1.6;
-    const side = at.width > 1.3 * at.height;
+    const side = at.width > 1.3 * at.height || (at.height - top) / rows < 9 * at.text;
     this.scheme.leans.forEach((lean, i) => {
       const box = side
         ? { x: (i * at.width) / rows, y: top, w: at.width / rows, h: at.height - top }
@@ -143,6 +143,12 @@ class SchemePicture {
 
   drawMark({ pen, colours, width, text }, mark, x, y) {
     const size = mark.now ? text * 1.35 : text;
+    if (mark.name.includes(" ") && !mark.now && !mark.words && this.scheme.outline === "round") {
+      circle(pen, x, y, text * 0.45); // its neighbours say where it is
+      pen.fillStyle = colours.ink;
+      pen.fill();
+      return;
+    }
     if (mark.name.length < 3) {
       circle(pen, x, y, size * 1.05);
       pen.fillStyle = mark.now ? colours.accent : colours.paper;

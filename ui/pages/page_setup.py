@@ -1,5 +1,8 @@
 """The Setup page: start a setup, then walk it; the numbers found stand below the live block."""
 
+import time
+from typing import Any
+
 import streamlit as st
 
 from setups import GUIDES
@@ -9,6 +12,7 @@ from ui.live.wording import show_state
 from ui.server import dashboard
 
 JOB, PART, OPERATION = "Lock paddle winding gear", "Gear-case end 1", "Bore 52 mm seat"
+STATE_WITHIN_S = 2.0
 SEAT_MM = 52.0
 """What the form holds at first, so that the demo needs no typing."""
 
@@ -50,7 +54,7 @@ def _start_form() -> None:
         more |= _for_the_record()
         if not st.form_submit_button("Start this setup", type="primary", width="stretch"):
             return
-    answer = dashboard().bridge.command_now(
+    _do(
         "begin",
         guide=key,
         job=job,
@@ -59,8 +63,20 @@ def _start_form() -> None:
         tolerance_mm=tolerance_mm,
         **more,
     )
+
+
+def _do(name: str, **args: Any) -> None:  # noqa: ANN401 - JSON is any
+    """Send a command, and show the page anew once its state has come by the other socket."""
+    bridge = dashboard().bridge
+    before = bridge.view.revision
+    answer = bridge.command_now(name, **args)
     if not answer.ok:
         st.error(answer.said)
+        return
+    until_s = time.monotonic() + STATE_WITHIN_S
+    while bridge.view.revision == before and time.monotonic() < until_s:
+        time.sleep(0.02)
+    st.rerun()
 
 
 def _for_the_record() -> dict[str, str]:
@@ -105,9 +121,7 @@ def _give_up(view: SessionView) -> None:
     with st.expander("Give this setup up"):
         st.text("It stays in the book as given up; its numbers are kept.")
         if st.button("Yes, give it up", key="give-up"):
-            answer = dashboard().bridge.command_now("abandon")
-            if not answer.ok:
-                st.error(answer.said)
+            _do("abandon")
 
 
 view = dashboard().bridge.view
