@@ -119,7 +119,7 @@ class Centres(Work):
         Knob("sideways", "Far centre, sideways", "front", "back", "mm", (0.1, 0.01, 0.001), 1.0),
     )
     changes = (Change("to-side", "Dial to the side"), Change("to-top", "Dial to the top"))
-    clamp, unclamp = "Lock the far centre", "Unlock the far centre"
+    clamp, unclamp = "Lock far centre", "Free far centre"
 
     def __init__(self, rng: np.random.Generator) -> None:
         super().__init__()
