@@ -62,13 +62,13 @@ def _if_one(chosen: str) -> str | None:
     return None if chosen == EVERY else chosen
 
 
-def _open(setup_id: int | None, beside: int | None = None) -> None:
-    """Turn the leaf: to a setup, to two, or (None) back to the list."""
-    for name, value in (("record", setup_id), ("beside", beside)):
-        if value is None:
-            st.session_state.pop(name, None)
-        else:
-            st.session_state[name] = value
+def _open(setup_id: int | None) -> None:
+    """Turn the leaf: to a setup, or (None) back to the list."""
+    st.session_state.pop("beside", None)
+    if setup_id is None:
+        st.session_state.pop("record", None)
+    else:
+        st.session_state.record = setup_id
     st.rerun()
 
 
@@ -108,14 +108,23 @@ def _leaf(reader: BookReader, setup_id: int) -> None:
     alike = [line for line in reader.alike(setup_id) if line.id != setup_id]
     if not alike:
         return
-    chosen = st.selectbox(
+    key = f"beside-of-{setup_id}"
+    st.selectbox(
         "Beside",
         [None, *alike],
         format_func=lambda line: "choose one" if line is None else views.line_label(line),
-        key=f"beside-of-{setup_id}",
+        key=key,
+        on_change=_lay_beside,
+        args=(key,),
     )
+
+
+def _lay_beside(key: str) -> None:
+    """Set the chosen setup beside, and forget the choice: turned back, it is chosen anew."""
+    chosen = st.session_state[key]
     if chosen is not None:
-        _open(setup_id, chosen.id)
+        st.session_state.beside = chosen.id
+        st.session_state[key] = None
 
 
 def _found_and_moved(report: SetupReport) -> None:
