@@ -47,6 +47,7 @@ def begin(page, guide):
     page.get_by_role("button", name="Start this setup").click()
     view = "window.__sparehand.view"
     page.wait_for_function(f"{view} && {view}.guide === '{guide}' && !{view}.finished")
+    page.wait_for_function(f"() => {{ const sh = {FIND}; return sh && !sh.matches('.compact'); }}")
 
 
 def resize(page, size):
