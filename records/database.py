@@ -16,6 +16,7 @@ SALVAGED = 1
 """SQLite's user_version of a book that was saved from a damaged one; else it is 0."""
 
 _BUSY_TIMEOUT_S = 5.0
+_NO_FILE_BESIDE = (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY)
 _WRITER_BUSY_S = 0.4
 """The writer is the service's main loop: it says that the book is held, and tries again."""
 
@@ -31,15 +32,42 @@ def _set(raw: sqlite3.Connection, **pragmas: str) -> sqlite3.Connection:
 
 
 def connect_reader(path: Path) -> sqlite3.Connection:
-    """Return a plain connection that cannot write."""
-    raw = sqlite3.connect(
-        f"{path.absolute().as_uri()}?mode=ro",
+    """Return a plain connection that cannot write.
+
+    Beside a book that nobody writes, SQLite still wants to lay a small file; where there is no
+    room for it, or no leave, the book is read as a file that cannot change.
+    """
+    raw = _connect_to_read(path, "mode=ro")
+    if _log_is_empty(path) and not _can_be_read(raw):
+        raw.close()
+        raw = _connect_to_read(path, "mode=ro&immutable=1")
+    return _set(raw, foreign_keys="ON")
+
+
+def _connect_to_read(path: Path, how: str) -> sqlite3.Connection:
+    return sqlite3.connect(
+        f"{path.absolute().as_uri()}?{how}",
         uri=True,
         timeout=_BUSY_TIMEOUT_S,
         isolation_level=None,
         check_same_thread=False,
     )
-    return _set(raw, foreign_keys="ON")
+
+
+def _log_is_empty(path: Path) -> bool:
+    """Whether no writer has the book open, or left anything beside it."""
+    log = path.with_name(path.name + "-wal")
+    return path.is_file() and not (log.exists() and log.stat().st_size)
+
+
+def _can_be_read(raw: sqlite3.Connection) -> bool:
+    try:
+        raw.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.OperationalError as error:
+        return error.sqlite_errorcode & 0xFF not in _NO_FILE_BESIDE
+    except sqlite3.Error:
+        pass  # damage is told by who asks for what is damaged
+    return True
 
 
 def connect_writer(path: Path) -> sqlite3.Connection:
