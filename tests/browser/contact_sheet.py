@@ -25,6 +25,8 @@ class ContactSheet:
         self.tiles.append(tile)
 
     def write(self):
+        if not self.tiles:
+            return
         blank = np.full_like(self.tiles[0], 255)
         tiles = [*self.tiles, *[blank] * (-len(self.tiles) % ACROSS)]
         rows = [np.hstack(tiles[i : i + ACROSS]) for i in range(0, len(tiles), ACROSS)]

@@ -116,7 +116,7 @@ class PageAgent:
         told, since_s = None, time.monotonic()
         while time.monotonic() < min(end, since_s + STALLED_S):
             now = self.look()
-            if told != (told := [now[key] for key in ("step", "headline", "detail", "value")]):
+            if told != (told := [now.get(key) for key in ("step", "headline", "detail", "value")]):
                 since_s = time.monotonic()
             if now.get("step") != self.step:
                 self.step = now.get("step")
@@ -193,6 +193,9 @@ class PageAgent:
 
     def put_right(self, now):
         """Do what the headline says: by the needle where it tells, else by the amount."""
+        if not any(letter.isdigit() for letter in now["value"]):
+            time.sleep(0.1)
+            return
         self.free(now)
         told, slide = knob_told(now["headline"]), table_told(now["headline"])
         if told and told[2] is not None:
@@ -230,7 +233,7 @@ class PageAgent:
         self.turn_knob(knob, steps, by)
         self.settle()
         after = self.look()
-        if after["target"] == "true" and after["value"] != now["value"]:
+        if after["target"] == "true" and after["value"] not in (now["value"], "– – –"):
             gone = float(after["value"].replace("−", "-")) - before
             if abs(gone) > 0.004 or gain is None:
                 self.gains[knob] = gone / by
@@ -283,6 +286,10 @@ class PageAgent:
             self.press("lock-y")
             self.settle()
         if now["side"] == "there":
+            if "other side" in now["note"]:
+                axis, way = self.finishing(now)
+                self.wheel(axis, -way * 0.16)
+                self.settle()
             self.wait_for_change(now, 2.0)
             return
         if "stylus on its arm" in now["detail"]:
@@ -301,10 +308,14 @@ class PageAgent:
             self.wheel(axis, round(travel_mm / DIVISION_MM) * DIVISION_MM or travel_mm)
             self.settle()
 
+    def finishing(self, now):
+        """The slide and the way in which the words say the move must finish; (None, 0) without."""
+        finish = re.search(r"Finish moving ([a-z ]+),", now["detail"])
+        return WAYS[finish.group(1)] if finish else (None, 0)
+
     def finish_from_one_side(self, now, axis, travel_mm):
         """Back off once a move, far enough to take up the play; then creep, never back."""
-        finish = re.search(r"Finish moving ([a-z ]+),", now["detail"])
-        way = WAYS[finish.group(1)][1] if finish else (1 if travel_mm > 0 else -1)
+        way = self.finishing(now)[1] or (1 if travel_mm > 0 else -1)
         if self.backed != (axis, now["step"], way) or way * travel_mm < 0:
             self.wheel(axis, travel_mm - way * 0.16)
             self.backed = (axis, now["step"], way)

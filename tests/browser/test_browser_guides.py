@@ -65,9 +65,9 @@ def test_a_guide_from_start_to_record(guide, page, fast_demo, pictures):
         if step in shown:
             return
         shown.add(step)
-        page.wait_for_function(READ, timeout=10_000)
         for size in (TABLET, WIDE):
             resize(page, size)
+            page.wait_for_function(READ, timeout=20_000)
             sheet.add(f"{step} {size[0]}", page.screenshot(type="jpeg", quality=70))
             bad.extend((step, size[0], what) for what in page.evaluate(OVERFLOWS))
         bad.extend((step, what) for what in page.evaluate(SMALL, TOUCH_PX))
