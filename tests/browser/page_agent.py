@@ -247,7 +247,8 @@ class PageAgent:
                 self.press(f"knob-{knob}-{sign * step:g}")
 
     def tick_lines(self, now):
-        for key in [line.get_attribute("data-line") for line in self.page.locator(".line").all()]:
+        left = self.page.locator('.line[aria-pressed="false"]').all()
+        for key in [line.get_attribute("data-line") for line in left]:
             self.page.locator(f'.line[data-line="{key}"][aria-pressed="false"]').click()
             self.page.locator(f'.line[data-line="{key}"][aria-pressed="false"]').wait_for(
                 state="detached", timeout=10_000
