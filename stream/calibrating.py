@@ -161,7 +161,7 @@ def board_asked(args: Mapping[str, Any]) -> Board:
     """
     pattern = args.get("pattern", OUR_BOARD.pattern)
     if pattern not in ("charuco", "chessboard"):
-        msg = f"pattern {str(pattern)[:40]!r} is not known: give charuco or chessboard."
+        msg = f"the pattern {str(pattern)[:40]!r} is not known: give charuco or chessboard."
         raise BadInputError(msg)
     board = Board(
         pattern,
@@ -180,6 +180,6 @@ def _given(args: Mapping[str, Any], name: str) -> float | None:
 def _number(args: Mapping[str, Any], name: str, otherwise: float) -> float:
     value = args.get(name, otherwise)
     if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
-        msg = f"{name} is {str(value)[:40]!r}: give a number."
+        msg = f"the board's {name} is {str(value)[:40]!r}: give a number."
         raise BadInputError(msg)
     return float(value)

@@ -123,10 +123,10 @@ def test_too_few_views_are_not_finished_and_more_can_be_taken(client):
         ({"do": ["start"]}, "needs `do`"),
         ({"do": "stop"}, "No calibration is under way."),
         ({"do": "start", "pattern": "dots"}, "'dots' is not known: give charuco or chessboard"),
-        ({"do": "start", "square_mm": "big"}, "square_mm is 'big': give a number."),
-        ({"do": "start", "square_mm": True}, "square_mm is 'True': give a number."),
+        ({"do": "start", "square_mm": "big"}, "The board's square_mm is 'big': give a number."),
+        ({"do": "start", "square_mm": True}, "The board's square_mm is 'True': give a number."),
         ({"do": "start", "columns": 1}, "3 to 60"),
-        ({"do": "start", "ruler_width_mm": 15}, "the ruler line of 150 mm was measured as 15 mm"),
+        ({"do": "start", "ruler_width_mm": 15}, "The ruler line of 150 mm was measured as 15 mm"),
     ],
 )
 def test_what_a_command_lacks_is_a_sentence(args, sentence, tmp_path):
