@@ -1,5 +1,6 @@
 """A guide's own picture and the rounds so far, as the page gets them to draw."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -111,3 +112,17 @@ def test_the_rounds_so_far_stand_in_tolerances():
     )
     assert shown.rounds[0][1] > 1.0 > shown.rounds[-1][1]
     assert shown.rounds[-1][2]
+
+
+def test_the_places_of_a_run_follow_the_sizes_that_were_entered():
+    view, _ = view_at("level-jacks", "heights")
+    shown = dict(show_state(view).places)
+    assert shown["over jack 2"] == (200.0, 0.0)
+    assert shown["between jacks 1 and 2"] == (100.0, 0.0)
+    wider = replace(
+        view,
+        sizes=tuple(replace(s, value=300.0) for s in view.sizes if s.key == "jacks_apart")
+        + tuple(s for s in view.sizes if s.key != "jacks_apart"),
+    )
+    assert dict(show_state(wider).places)["over jack 2"] == (300.0, 0.0)
+    assert show_state(view_at("four-jaw", "turns")[0]).places == ()
