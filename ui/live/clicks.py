@@ -2,20 +2,16 @@
 
 from base64 import b64encode
 from collections.abc import Sequence
-from importlib.resources import files
 
 import streamlit as st
 
-
-def _text(name: str) -> str:
-    return (files("ui.live") / name).read_text(encoding="utf-8")
-
+from ui.live.component import page_text
 
 _mount = st.components.v2.component(
     "sparehand.clicks",
-    html=_text("clicks.html"),
-    css=_text("clicks.css"),
-    js=_text("clicks.js"),
+    html=page_text("clicks.html"),
+    css=page_text("clicks.css"),
+    js=page_text("clicks.js"),
 )
 
 
