@@ -3,18 +3,23 @@
 import json
 import subprocess
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from board_making import scaled
+from board_making import noisy_views, scaled
 from board_showing import board_pictures
 from stream_process import wait_until
 
 from calibration.boards import OUR_BOARD
 from calibration.camera import load_camera
-from readings import BadInputError
-from stream.calibrating import board_asked
+from calibration.camera_store import CameraStore
+from calibration.coverage import normal_of
+from readings import BadInputError, Frame
+from stream.calibrating import Calibrating, board_asked
+from stream.cameras import Tap
 from stream.client import Client
 
 CAMERA = scaled(640)
@@ -130,8 +135,6 @@ def test_too_few_views_are_not_finished_and_more_can_be_taken(client):
     ],
 )
 def test_what_a_command_lacks_is_a_sentence(args, sentence, tmp_path):
-    from stream.calibrating import Calibrating
-
     calibrating = Calibrating(None, lambda: None, None)
     answer = calibrating.do(args, None, running=False)
     assert not answer.ok
@@ -146,3 +149,61 @@ def test_the_board_is_ours_unless_told():
     assert board_asked({"ruler_width_mm": 148.5}).stretch == (0.99, 1.0)
     with pytest.raises(BadInputError):
         board_asked({"rows": float("nan")})
+
+
+@pytest.fixture
+def started(tmp_path):
+    """A calibration of a camera that gives nothing by itself, and its store."""
+    camera = SimpleNamespace(
+        tap=Tap(), name="shelf camera", eyes=SimpleNamespace(source=SimpleNamespace())
+    )
+    now = datetime(2026, 11, 27, 9, 30, tzinfo=UTC)
+    calibrating = Calibrating(CameraStore(tmp_path / "cameras"), lambda: None, lambda: now)
+    assert calibrating.do({"do": "start"}, camera, running=False).ok
+    yield calibrating, camera
+    calibrating.close()
+
+
+def finished(calibrating, camera, noise_px):
+    """Hand it views with corners off by so much, as if taken, and let it make the model."""
+    views = noisy_views(np.random.default_rng(1), OUR_BOARD, 14, noise_px)
+    gathering = calibrating._worker._gathering
+    gathering._views.extend(views)
+    gathering._normals.extend(normal_of(view) for view in views)
+    camera.tap.put(Frame(np.full((720, 1280, 3), 90, np.uint8), 1.0, 0, camera.name))
+    wait_until(lambda: calibrating.news() and calibrating._told.taken == 14)
+    assert calibrating.do({"do": "finish"}, camera, running=False).ok
+    wait_until(lambda: calibrating.news() and calibrating._told.state == "judged")
+
+
+def test_a_poor_model_is_shown_but_not_kept(started, tmp_path):
+    calibrating, camera = started
+    finished(calibrating, camera, 1.3)
+    assert calibrating._told.headline == "The model is poor"
+    assert not calibrating._told.good
+    answer = calibrating.do({"do": "save"}, camera, running=False)
+    assert not answer.ok
+    assert "poor: the corners do not fit one camera" in answer.said
+    assert not (tmp_path / "cameras").exists()
+
+
+def test_a_model_that_cannot_be_written_is_not_lost(started, tmp_path):
+    calibrating, camera = started
+    finished(calibrating, camera, 0.1)
+    (tmp_path / "cameras").write_text("in the way")
+    answer = calibrating.do({"do": "save"}, camera, running=False)
+    assert not answer.ok
+    assert "cannot be written" in answer.said
+    (tmp_path / "cameras").unlink()
+    assert calibrating.do({"do": "save"}, camera, running=False).ok
+    kept = json.loads((tmp_path / "cameras" / "shelf-camera" / "m0001.json").read_text())
+    assert kept["made_utc"] == "2026-11-27T09:30:00+00:00"
+    assert kept["settings"] is None
+
+
+def test_a_camera_without_pictures_says_so(started, monkeypatch):
+    calibrating, camera = started
+    monkeypatch.setattr("stream.calibrating_worker.PATIENCE_S", 0.3)
+    wait_until(lambda: calibrating.news() and calibrating._told.headline == "No picture")
+    assert "calibrated there" in calibrating._told.detail
+    assert not calibrating.do({"do": "finish"}, camera, running=False).ok
