@@ -130,6 +130,12 @@ def _of_lock(
         yield point(key="lock_y", at_utc=row["at_utc"], value=moved_y, unit="mm", u=u_y)
 
 
+def by_key(points: Sequence[TrendPoint]) -> dict[TrendKey, list[TrendPoint]]:
+    """Return the points of each key that has any, in the order of `TREND_LABELS`."""
+    found = {key: [point for point in points if point.key == key] for key in TREND_LABELS}
+    return {key: some for key, some in found.items() if some}
+
+
 def trend_line(points: Sequence[TrendPoint]) -> TrendLine | None:
     """Return the least-squares line through points of one key, None below three or on one day.
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from dashboard_stand_in import moving_view
+from records_kit import measured, open_book
 from streamlit.testing.v1 import AppTest
 
 import ui
@@ -181,3 +182,19 @@ def test_photos_that_are_gone_are_told_and_the_rest_is_shown(serve, kept_book, t
     page.button(key="open-1").click().run()
     assert not page.exception
     assert any("run sparehand records check" in text.value for text in page.text)
+
+
+def test_the_machine_is_followed_on_the_page(serve, tmp_path):
+    with open_book(tmp_path) as book:
+        for lean_mm in (0.01, 0.014, 0.018):
+            part = book.ensure_part("machines", "bench mill")
+            setup = book.begin_setup(part, "tram-head", "Tram", 0.02, {}, machine="bench mill")
+            book.add_result(setup, "tram", 1, measured("lean_x", lean_mm, unit="mm per 300"))
+            book.finish_setup(setup, {"verdict": "inside"})
+    page, _ = serve("page_records.py")
+    page.toggle(key="months").set_value(True).run()
+    assert page.selectbox(key="machine-followed").options == ["all", "bench mill"]
+    assert any("Head leans to the right" in one.value for one in page.markdown)
+    assert any("more than its scatter" in one.value for one in page.text)
+    page.selectbox(key="machine-followed").set_value("bench mill").run()
+    assert not page.exception

@@ -7,7 +7,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from records_kit import begin_setup, measured, open_book, tiny_jpeg
+from records_kit import begin_setup, measured, open_book, tiny_jpeg, whole_setup
 from report_kit import JOB, MADE, bored, tick_all, turn
 
 from records import BookReader, Size
@@ -276,3 +276,15 @@ def test_the_command_writes_both_files(home, tmp_path, capsys):
         capsys.readouterr()
         assert main(["--home", str(home), "records", *wrong]) == 2
         assert told in capsys.readouterr().err
+
+
+def test_a_long_batch_goes_on_overleaf_and_leaves_nothing_out(tmp_path, report):
+    with open_book(tmp_path / "home") as book:
+        for number in range(70):
+            whole_setup(book, part=f"gear-case end {number % 3}")
+    _, shown = report(report_of_batch, JOB, at=tmp_path / "home")
+    lines = [page for page in shown if "tolerance" in page.split("\n\n")[0] or "setup" in page]
+    numbers = {int(n) for page in lines for n in re.findall(r"^\s*(\d+)\s+gear-case", page, re.M)}
+    assert numbers == set(range(1, 71))
+    for page in shown:
+        assert "page" in page.splitlines()[-2] + page.splitlines()[-1]

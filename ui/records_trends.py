@@ -1,17 +1,20 @@
 """`records trends`: how a machine stood over the months."""
 
-from itertools import groupby
 from pathlib import Path
 from typing import cast
 
 import msgspec
 
 from records import BookReader
-from records.trends import TREND_LABELS, TrendLine, TrendPoint, trend_line, trend_points
+from records.trends import TREND_LABELS, TrendLine, TrendPoint, by_key, trend_line, trend_points
 from setups.measured import Number, Unit
 from setups.words import number_words
 from ui.output import put_json, put_table, tell
 
+NOTHING_FOLLOWED = (
+    "There is nothing to follow yet: a finished tram, test bar, or centring with the slides "
+    "locked gives a point each."
+)
 _COLUMNS = ("day (UTC)", "setup", "machine", "value")
 
 
@@ -27,26 +30,16 @@ def put_trends(home: Path, machine: str | None, *, as_json: bool) -> None:
     """
     with BookReader.open(home) as reader, reader.reading() as connection:
         points = trend_points(connection, machine)
-    groups = _grouped(points)
+    groups = list(by_key(points).values())
     lines = [line for group in groups if (line := trend_line(group)) is not None]
     if as_json:
         put_json({"points": msgspec.to_builtins(points), "lines": msgspec.to_builtins(lines)})
         return
     if not points:
-        of = "" if machine is None else f" of the machine {machine!r}"
-        tell(
-            f"The book has nothing to follow{of} yet: a finished tram, test bar, or centring with "
-            "the slides locked gives a point each."
-        )
+        tell(NOTHING_FOLLOWED)
     for group in groups:
         put_table(TREND_LABELS[group[0].key].capitalize(), _COLUMNS, [_row(p) for p in group])
         tell(line_words(trend_line(group)))
-
-
-def _grouped(points: list[TrendPoint]) -> list[list[TrendPoint]]:
-    keys = list(TREND_LABELS)
-    ordered = sorted(points, key=lambda point: keys.index(point.key))
-    return [list(group) for _, group in groupby(ordered, key=lambda point: point.key)]
 
 
 def _row(point: TrendPoint) -> list[str]:

@@ -10,10 +10,13 @@ from readings import BadInputError, BookError
 from records import BookReader, Wanted
 from records.plain import Json, utc_text
 from records.report.content import SetupReport, setup_report
+from records.trends import TREND_LABELS, by_key, trend_line, trend_points
 from setups import GUIDES
 from ui import records_views as views
 from ui.records_again import next_part, order_of
+from ui.records_trends import NOTHING_FOLLOWED, line_words
 from ui.server import dashboard
+from ui.trend_chart import trend_figure
 
 if TYPE_CHECKING:
     from records.report.making import Report
@@ -40,8 +43,29 @@ def list_page(reader: BookReader) -> None:
         label = views.line_label(line)
         if words.button(label, key=f"open-{line.id}", width="stretch", wrap=True):
             _open(line.id)
+    _over_the_months(reader)
     if len(lines) == A_PAGE:
         st.text(f"These are the newest {A_PAGE}: choose a part, a setup or a verdict for others.")
+
+
+def _over_the_months(reader: BookReader) -> None:
+    """Show how the machine changes, where it is asked for: every result is looked through."""
+    if not st.toggle("The machine over the months", key="months"):
+        return
+    with reader.reading() as connection:
+        points = trend_points(connection, None)
+    if not points:
+        st.text(NOTHING_FOLLOWED)
+        return
+    machines = list(dict.fromkeys(point.machine for point in points if point.machine))
+    machine = st.selectbox("Machine", [EVERY, *machines], key="machine-followed")
+    chosen = [point for point in points if machine in (EVERY, point.machine)]
+    for key, some in by_key(chosen).items():
+        label = TREND_LABELS[key]
+        st.markdown(f"**{label[:1].upper()}{label[1:]}**")
+        config = {"displaylogo": False}
+        st.plotly_chart(trend_figure(some), key=f"trend-{key}", config=config)
+        st.text(line_words(trend_line(some)))
 
 
 def _wanted(parts: list[str]) -> Wanted:
