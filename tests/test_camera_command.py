@@ -92,6 +92,19 @@ def test_cameras_that_answer_are_listed_with_what_they_say():
     assert drivers[0].released
 
 
+def test_camera_list_tells_each_camera_s_newest_model(tmp_path, monkeypatch, capsys):
+    here = {"number": 0, "width": 640, "height": 480, "format": "mjpg", "fps": 30.0}
+    cameras = [here | {"name": "usb 1"}, here | {"number": 1, "name": "usb 2"}]
+    monkeypatch.setattr("ui.cameras_here.cameras_that_answer", lambda: cameras)
+    model = CameraModel(640, 480, 500.0, 500.0, 320, 240)
+    path = Home(tmp_path).cameras.keep_model("usb 1", model, {})
+    assert main(["--home", str(tmp_path), "camera", "list", "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert [one["model"] for one in said] == [str(path), None]
+    assert main(["--home", str(tmp_path), "camera", "list"]) == 0
+    assert "none: see camera calibrate" in capsys.readouterr().out
+
+
 def test_models_of_a_camera_are_kept_one_after_another(tmp_path):
     store = CameraStore(tmp_path)
     for fx in (1000.0, 1001.0):

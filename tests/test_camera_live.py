@@ -54,6 +54,7 @@ def test_a_film_gives_its_sharp_still_different_views(shown, tmp_path, capsys):
     assert 12 <= said["views_used"] <= len(shown)
     assert said["identity"] == kept["identity"] == "shelf"
     assert said["settings"] is None, "a film tells neither focus nor exposure"
+    assert load_camera(Home(tmp_path).cameras.newest_model("shelf")) == load_camera(out)
     reasons = {one["reason"] for one in said["left_out"]}
     assert "shows the board where another view does" in reasons
     assert said["missing"] == []

@@ -64,7 +64,7 @@ def camera_calibrate(
     found, origin = calibrated(home, sources, replace(board, stretch=stretch), name)
     kept = report(found) | plain_origin(origin)
     save_camera(found.camera, out, kept)
-    if origin.identity is not None and origin.state is not None:
+    if origin.identity is not None:
         home.ensure().cameras.keep_model(origin.identity, found.camera, kept)
     if as_json:
         put_json(_fields(found) | plain_origin(origin))
@@ -167,25 +167,34 @@ def _put(found: "Calibration") -> None:
 
 
 def camera_list(
+    context: typer.Context,
     as_json: Annotated[bool, typer.Option("--json", help="Machine-readable output.")] = False,
 ) -> None:
-    """List the cameras that answer by their number, with name, size, format and rate."""
+    """List the cameras that answer by their number, with size, format, rate and newest model."""
     from ui.cameras_here import cameras_that_answer
 
-    found = cameras_that_answer()
+    store = context.obj.cameras
+    found = [
+        camera | {"model": _path(store.newest_model(camera["name"]))}
+        for camera in cameras_that_answer()
+    ]
     if as_json:
         put_json(found)
         return
     if not found:
         tell("No camera answers: plug one in, or give a stream's address to run --source.")
         return
-    put_table("Cameras", ("number", "name", "size", "format", "pictures a second"), (
+    put_table("Cameras", ("number", "name", "size", "format", "pictures a second", "model"), (
         (
             str(c["number"]), c["name"], f"{c['width']} x {c['height']}", c["format"],
-            f"{c['fps']:g}",
+            f"{c['fps']:g}", c["model"] or "none: see camera calibrate",
         )
         for c in found
     ))  # fmt: skip
+
+
+def _path(model: Path | None) -> str | None:
+    return None if model is None else str(model)
 
 
 def add_to(app: typer.Typer) -> None:
