@@ -12,8 +12,9 @@ from report_kit import JOB, MADE, bored, tick_all, turn
 
 from records import BookReader, Size
 from records.report.chart import chart
-from records.report.content import DIAL_LEFT_OUT, MISSING
+from records.report.content import MISSING
 from records.report.making import report_of_batch, report_of_part, report_of_setup
+from records.report.verdict import DIAL_LEFT_OUT
 from records.traces import newest_pair, round_trace
 from setups import BEFORE_HANDS, BEFORE_POWER
 from ui.cli import main

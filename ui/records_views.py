@@ -7,7 +7,8 @@ import streamlit as st
 from records import SetupLine
 from records.plain import Json, minute
 from records.report.checklists import ListShown
-from records.report.content import STATES, PhotoShown, SetupReport
+from records.report.content import PhotoShown, SetupReport
+from records.report.verdict import STATES
 from records.traces import newest_pair
 from ui.trace_chart import trace_figure
 

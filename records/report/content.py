@@ -1,52 +1,24 @@
 """What the report of one setup says: words and numbers, before anything is laid out."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from readings import flag_sentence, format_length, format_with_uncertainty, move_word
+from readings import flag_sentence, move_word
 from records.photos import photo_is_whole
 from records.plain import Json, minute
 from records.quantities import budget_of, found_of, measured_of
 from records.report.checklists import ListShown, lists_of
 from records.report.instruments import InstrumentShown, instrument_shown
+from records.report.verdict import STATES, Verdict, fine_length, verdict_shown
 from records.traces import RoundTrace, StraightTrace, newest_pair, round_trace, straight_trace
-from setups import GUIDES, Found, Measured
+from setups import Found, Measured
 from setups.checklists import CAUTION
 from setups.words import history_line, measured_rows, number_rows
 
 Rows = tuple[tuple[str, str], ...]
 
-HEADLINES: Mapping[str, str] = {
-    "inside": "INSIDE the tolerance{}",
-    "outside": "OUTSIDE the tolerance{}",
-    "cannot tell": "CANNOT TELL",
-}
-MEANINGS: Mapping[str, str] = {
-    "inside": (
-        "Inside: the value and its guard band of {guard} together stay within the tolerance; "
-        "the chance that this is wrong is at most 5 % (ISO 14253-1)."
-    ),
-    "outside": (
-        "Outside: the value less its guard band of {guard} is still beyond the tolerance "
-        "(95 %, ISO 14253-1)."
-    ),
-    "cannot tell": (
-        "Cannot tell: the tolerance lies within the guard band of {guard} about the value, "
-        "so that neither inside nor outside is proven (95 %, ISO 14253-1)."
-    ),
-}
-STATES: Mapping[str, str] = {
-    "open": "under way",
-    "finished": "finished",
-    "abandoned": "given up",
-}
-DIAL_LEFT_OUT = (
-    "The dial's own error is not counted in it, because the dial was not checked: "
-    "all this holds as far as the dial is right."
-)
 MISSING = "The photo's file is missing or not as it was taken: run sparehand records check."
-NO_SOURCE = "where the tolerance comes from was not recorded"
 CAUTIONS = f"{CAUTION} This report says what was measured, and no more."
 
 _LEAST_SHOWN_MM = 5e-6
@@ -59,25 +31,6 @@ class PhotoShown:
 
     path: Path | None
     caption: str
-
-
-@dataclass(frozen=True, slots=True)
-class Verdict:
-    """What was judged and how: a word, a headline, the value, and what the word means."""
-
-    word: str | None
-    headline: str
-    value: str
-    tolerance: str
-    meaning: str
-    dial_left_out: bool = False
-
-    @property
-    def short(self) -> str:
-        """Return the word for a table, with what must never be parted from it."""
-        word = self.word or "none"
-        shown = word if word in ("inside", "none") else word.upper()
-        return f"{shown}{' (dial not checked)' if self.dial_left_out else ''}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,55 +115,6 @@ def _facts(setup: Json) -> Iterator[tuple[str, str]]:
     yield from ((name, str(value)) for name, value in facts if value)
 
 
-def verdict_shown(setup: Json, last: Found | Measured | None) -> Verdict:
-    """Return the verdict with the value it is about and what the word means."""
-    word = setup["verdict"] if last is None else last.verdict
-    value = _judged(setup["guide"], last)
-    tolerance = "no tolerance was stated"
-    if setup["tolerance_mm"] is not None:
-        source = setup["tolerance_source"] or NO_SOURCE
-        tolerance = f"{format_length(setup['tolerance_mm'])} ({source})"
-    if setup["state"] != "finished":
-        state = STATES.get(setup["state"], setup["state"])
-        return Verdict(None, f"NO VERDICT: the setup is {state}", value, tolerance, "")
-    if word is None:
-        return Verdict(None, "NO VERDICT", value, tolerance, "")
-    meaning = _meaning(word, last)
-    headline = HEADLINES.get(word, word).format(_short_length(setup["tolerance_mm"]))
-    unchecked = last is not None and "dial unchecked" in last.flags
-    return Verdict(word, headline, value, tolerance, meaning, unchecked)
-
-
-def _meaning(word: str, last: Found | Measured | None) -> str:
-    if last is None or last.guard_mm is None:
-        return ""
-    meaning = MEANINGS.get(word, "").format(guard=_fine(last.guard_mm))
-    return f"{meaning} {DIAL_LEFT_OUT}" if "dial unchecked" in last.flags else meaning
-
-
-def _short_length(tolerance_mm: float | None) -> str:
-    return "" if tolerance_mm is None else f" of {format_length(tolerance_mm)}"
-
-
-def _fine(value_mm: float) -> str:
-    return format_length(value_mm, fine=True)
-
-
-def _judged(guide: str, last: Found | Measured | None) -> str:
-    """Return what was judged, with its uncertainty."""
-    if last is None:
-        return "nothing was measured"
-    if isinstance(last, Found):
-        off = format_with_uncertainty(last.eccentricity_mm, last.u_eccentricity_mm)
-        return f"off centre {off}"
-    if last.size_mm is None:
-        return last.sentence
-    of = f"{GUIDES[guide].tolerance_words} " if guide in GUIDES else ""
-    if last.u_size_mm is None:
-        return f"{of}{format_length(last.size_mm)}"
-    return f"{of}{format_with_uncertainty(last.size_mm, last.u_size_mm)}"
-
-
 def _numbers(last: Found | Measured | None) -> Rows:
     if last is None:
         return ()
@@ -266,8 +170,8 @@ def _moved(before: Found, after: Found) -> str:
     right, back = after.offset_x_mm - before.offset_x_mm, after.offset_y_mm - before.offset_y_mm
     how = "Locking moved the work" if after.locked and not before.locked else "The work was moved"
     return (
-        f"{how} {_fine(abs(right))} {move_word('x', right)} "
-        f"and {_fine(abs(back))} {move_word('y', back)}."
+        f"{how} {fine_length(abs(right))} {move_word('x', right)} "
+        f"and {fine_length(abs(back))} {move_word('y', back)}."
     )
 
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from readings import format_length, format_with_uncertainty
 from records.plain import Json, minute
 from records.quantities import measured_of
-from records.report.content import STATES, SetupReport, setup_report
+from records.report.content import SetupReport, setup_report
+from records.report.verdict import STATES
 from setups import Measured
 
 PREDICTS, PROVES = "second-end", "prove-pair"
