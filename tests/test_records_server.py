@@ -20,6 +20,8 @@ from records_kit import (
     whole_setup,
     whole_sweep,
 )
+from stream_paper import BEGIN
+from stream_process import running
 from test_records_export import but_for_stated, export, files
 
 from readings import BadInputError, BookError
@@ -36,6 +38,7 @@ from records.backup_home import backup_home
 from records.importing import import_job
 from records.place import PLACE_NAME, place_of, put_place, shared_place
 from records.server import WRITERS_LOCK
+from stream.client import Client
 from ui.cli import main
 
 JOB = "winding gear of the lower lock"
@@ -260,6 +263,25 @@ def test_another_programs_tables_are_left_alone(home, address):
         connection.execute("CREATE TABLE tools (name text)")
     with pytest.raises(BookError, match="not a record book of Sparehand"):
         open_book(home)
+
+
+def test_a_running_service_keeps_its_setup_on_the_server_and_takes_it_up_again(address, tmp_path):
+    """Two services, one book: each resumes its own setup and leaves the other's alone."""
+    here, there = (at_machine(tmp_path, address, name) for name in ("mill", "lathe"))
+    begun = {}
+    for home in (here, there):
+        with running(home), Client(home) as client:
+            answer = client.command("begin", **BEGIN, machine=home.name)
+            assert answer.ok, answer.said
+            begun[home] = answer.body
+    for home in (here, there):
+        with running(home), Client(home) as client:
+            assert client.command("view").body["setup_id"] == begun[home]
+    with BookReader.open(here) as reader:
+        lines = {line.id: line for line in reader.list_setups()}
+    assert [lines[begun[home]].state for home in (here, there)] == ["open", "open"]
+    assert [lines[begun[home]].machine for home in (here, there)] == ["mill", "lathe"]
+    assert check_book(here) == []
 
 
 # ---- the command
