@@ -17,8 +17,9 @@ Kind = Literal["taken", "sharper", "same", "moving", "hold", "unseen"]
 
 LOOKS_PER_S = 8.0
 """So many pictures a second are looked at: more say nothing new of a board held by hand."""
-STILL_SHARE_PER_S = 0.015
-"""Corners that move slower (of the picture's width) are neither smeared nor skewed by it."""
+STILL_SHARE_PER_S = 0.025
+"""Corners that move slower (of the picture's width) stand still: hands sway by a millimetre or
+two a second; at twice as much a rolling shutter skews the board by a pixel."""
 STILL_S = 0.3
 GAP_S = 1.0
 """After so long without a board, nothing is known of how it moved."""

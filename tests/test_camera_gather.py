@@ -71,6 +71,17 @@ def test_a_board_that_never_rests_gives_no_view():
     assert "(" in one.name, "pictures in a row are told together, with their count"
 
 
+@pytest.mark.parametrize(("sway_mm", "taken"), [(1.5, True), (8.0, False)])
+def test_hands_sway_and_are_still_all_the_same(sway_mm, taken):
+    """By 1.5 mm once a second they are still; by 8 mm they are not."""
+    hands = Hands()
+    rotation, shift = hands.poses[0]
+    for k in range(24):
+        sway = sway_mm * np.sin(2 * np.pi * k * PERIOD_S) * np.array([1.0, 0.0, 0.0])
+        hands.show((rotation, shift + sway))
+    assert ("taken" in hands.kinds) is taken
+
+
 def test_a_board_that_leans_anew_in_the_same_place_is_new():
     hands = Hands()
     middle = POINTS.mean(axis=0)
