@@ -3,6 +3,7 @@
 import hashlib
 import os
 from pathlib import Path
+from uuid import uuid4
 
 from readings import BadInputError
 from records.errors import told
@@ -57,7 +58,8 @@ def photo_is_whole(path: Path, sha256: str) -> bool:
 
 
 def _write_durably(path: Path, content: bytes) -> None:
-    part = path.with_suffix(".part")
+    # machines that share the folder may keep the same photo at the same moment
+    part = path.with_suffix(f".{uuid4().hex}.part")
     try:
         with part.open("wb") as file:
             file.write(content)
