@@ -56,14 +56,14 @@ demo_spec = service.bench_spec
 fast = lambda: TIMES * time.monotonic()
 service.time = SimpleNamespace(monotonic=fast, sleep=lambda s: time.sleep(s / TIMES))
 service.bench_spec = lambda seed: replace(demo_spec(None), turn_s=9.0, wheel_mm_s=3.0)
-service.BenchSource = partial(service.BenchSource, fps=10.0)
+service.BenchSource = partial(service.BenchSource, fps=7.0)
 began, began_s = datetime.now(UTC), fast()
 now = lambda: began + timedelta(seconds=fast() - began_s)
 service.Service = partial(service.Service, clock=fast, now=now)
 home = Home(Path(sys.argv[1])).ensure()
 sys.exit(service.run_service(lambda: service.bench_service(home, 52), parent_pipe=True))
 """
-"""Bench and service three times faster than the wall's clock, ten pictures a bench second."""
+"""Bench and service three times faster than the wall's clock, seven pictures a bench second."""
 
 
 class Demo:
