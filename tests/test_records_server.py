@@ -101,10 +101,11 @@ def test_a_setup_reads_back_as_it_does_from_a_file(home, tmp_path):
 def test_several_machines_write_one_chain(address, tmp_path):
     """Four writers at once: none waits for a person, and the chain has one end."""
     homes = [at_machine(tmp_path, address, f"mill {n}") for n in range(4)]
-    open_book(homes[0]).close()
+    open_book(homes[0]).close()  # Alembic takes one thread of a process at a time
 
     def work(number):
-        with open_book(homes[number], first_uid=1000 * (number + 1)) as book:
+        first_uid = 1000 * (number + 1)
+        with patiently(lambda: open_book(homes[number], first_uid=first_uid)) as book:
             for _ in range(3):
                 patiently(lambda: whole_setup(book, part=f"end {number}"))
 
