@@ -75,6 +75,7 @@ class DialDesign:
     clockwise: bool
     scale_outer_diameter_mm: float
     needle_height_mm: float
+    needle_thick_mm: float
     numbered_every: int
     number_step: float
     """What the numerals grow by from one numbered mark to the next."""
@@ -182,7 +183,8 @@ def random_design(rng: np.random.Generator, family: Family | None = None) -> Dia
         numbering=numbering,
         clockwise=bool(rng.random() < 0.75),
         scale_outer_diameter_mm=round(diameter_mm, 2),
-        needle_height_mm=round(float(rng.uniform(0.035, 0.075)) * diameter_mm / 2, 1),
+        needle_height_mm=round(float(rng.uniform(0.035, 0.095)) * diameter_mm / 2, 1),
+        needle_thick_mm=float(rng.uniform(0.1, 0.45)),
         numbered_every=every,
         number_step=step,
         letters=_letters(rng, looks, high * min(1.0, 12 * every / marks)),
@@ -191,7 +193,7 @@ def random_design(rng: np.random.Generator, family: Family | None = None) -> Dia
         face=face,
         ink=ink,
         face_radius=face_radius,
-        bezel_height_mm=float(rng.uniform(0.06, 0.12)) * diameter_mm / 2,
+        bezel_height_mm=float(rng.uniform(0.08, 0.22)) * diameter_mm / 2,
         bezel_width=float(rng.uniform(0.06, 0.14)),
         bezel=(STEEL, STEEL, DARK_STEEL, BLACKED, BRASS)[int(rng.integers(5))],
         body=(BLACKED, DARK_STEEL, STEEL)[int(rng.integers(3))],
@@ -199,7 +201,7 @@ def random_design(rng: np.random.Generator, family: Family | None = None) -> Dia
         needle=needle,
         cap_radius=float(rng.uniform(0.05, 0.095)),
         cap_colour=_cap_colour(rng, needle.colour),
-        cap_mm=float(rng.uniform(0.2, 0.6)),
+        cap_mm=float(rng.uniform(0.3, 1.5)),
         counter=counter,
         tabs=() if plain else _tabs(rng),
         words=_words(rng, unit, graduation, counter),

@@ -12,13 +12,14 @@ from simulator.dial_design import Counter, DialDesign, Hand
 from simulator.dial_hands import cover
 from simulator.dial_print import Print, print_face, sample, sample_dirt
 from simulator.dial_solids import cut_camera, lay_solids, mix, paint_bezel, paint_body
-from simulator.dial_view import DialView
+from simulator.dial_view import DialView, Lamp
 from simulator.optics import PlaneMap, Window, project, window_round
 
 Soft = NDArray[np.float32]
 _KEPT_PRINTS = 3
 _PART_RAD = 0.35 * 2 * math.pi
 """A third of a division, times the marks of a turn."""
+_WALL_TONE = 0.8
 _prints: OrderedDict[DialDesign, Print] = OrderedDict()
 
 
@@ -78,17 +79,17 @@ class DialPainter:
         return self.design.counter is not None and self.design.counter.stands
 
     def _light(self, x: Soft, y: Soft) -> Soft:
-        """Return how light falls on the face: a slope, and the bezel's soft shadow."""
-        view, design = self.view, self.design
+        """Return how light falls on the face: a slope, soft shadows of the bezel and the cap."""
+        design, right, up = self.design, *self.view.lamps[0].shift
+        light = 1 - 0.08 * (x * np.float32(right) + y * np.float32(up))
         wall = design.bezel_height_mm / design.radius_mm
-        shift = wall * view.light[0], wall * view.light[1]
-        from_wall = design.face_radius - cv2.magnitude(
-            x - np.float32(shift[0]), y - np.float32(shift[1])
-        )
-        soft = max(0.02, wall * view.penumbra)
-        lit = np.clip(from_wall / soft + 0.5, 0, 1)
-        slope = 1 - 0.08 * (x * view.light[0] + y * view.light[1])
-        return np.asarray(slope * (1 - view.shadow * (1 - lit)), dtype=np.float32)
+        cap = (design.needle_height_mm + design.cap_mm) / design.radius_mm
+        for lamp in self.view.lamps:
+            beside = _inside(x, y, lamp, wall, design.face_radius)
+            under = _inside(x, y, lamp, cap, design.cap_radius)
+            shade = np.maximum(1 - beside, under)
+            light *= 1 - np.float32(lamp.depth) * shade
+        return np.asarray(light, dtype=np.float32)
 
     def _counter_hand(self, colour: Soft, counter: Counter) -> None:
         design, view = self.design, self.view
@@ -125,25 +126,49 @@ class DialPainter:
         A hand in motion hides its own shadow at every moment, so the exposure is cut into
         short parts: what is seen of the face is the mean of what both leave free.
         """
-        view, high = self.view, height_mm / self.design.radius_mm
-        shift = centre[0] + high * view.light[0], centre[1] + high * view.light[1]
-        soft = high * view.penumbra
-        box = _hull(
-            self._box(hand, at, sweep, height_mm, centre, 0.0),
-            self._box(hand, at, sweep, 0.0, shift, soft),
-        )
+        high = height_mm / self.design.radius_mm
+        lamps = self.view.lamps
+        at_shadow = [
+            (centre[0] + high * lamp.shift[0], centre[1] + high * lamp.shift[1]) for lamp in lamps
+        ]
+        soft = [high * lamp.penumbra for lamp in lamps]
+        box = self._box(hand, at, sweep, height_mm, centre, 0.0)
+        for place, wide in zip(at_shadow, soft, strict=True):
+            box = _hull(box, self._box(hand, at, sweep, 0.0, place, wide))
         above = self._on_plane(box, height_mm, centre, 0.0)
-        below = self._on_plane(box, 0.0, shift, soft)
+        thick_mm = min(self.design.needle_thick_mm, 0.5 * height_mm)
+        foot = self._on_plane(box, height_mm - thick_mm, centre, 0.0)
+        below = [
+            self._on_plane(box, 0.0, place, wide)
+            for place, wide in zip(at_shadow, soft, strict=True)
+        ]
         parts = max(1, math.ceil(sweep * self.design.marks_per_turn / _PART_RAD))
-        free, own = np.zeros((2, box.height, box.width), np.float32)
+        free, own, wall = np.zeros((3, box.height, box.width), np.float32)
         for when in (np.arange(parts) + 0.5) / parts - 0.5:
-            share = above.share(hand, at + when * sweep, sweep / parts)
-            shade = below.share(hand, at + when * sweep, sweep / parts)
-            free += (1 - np.float32(view.shadow) * shade) * (1 - share)
+            now = at + when * sweep
+            share = above.share(hand, now, sweep / parts)
+            side = (1 - share) * foot.share(hand, now, sweep / parts)
+            lit = 1 - share - side
+            for lamp, sheet in zip(lamps, below, strict=True):
+                lit *= 1 - np.float32(lamp.depth) * sheet.share(hand, now, sweep / parts)
+            free += lit
             own += share
+            wall += side
         part = _part(colour, _local(box, self.window))
         part *= (free / parts)[..., None]
-        part += (own / parts)[..., None] * np.array(hand.colour, np.float32)
+        tone = np.float32(self._wall_tone(at))
+        part += ((own + tone * wall) / parts)[..., None] * np.array(hand.colour, np.float32)
+
+    def _wall_tone(self, at: float) -> float:
+        """Return how bright the wall of a hand is that faces the camera, over its top.
+
+        The wall that faces the first lamp too is lit; the one that faces away lies in the dark.
+        """
+        right, up = self.view.lamps[0].shift
+        across = np.array([math.cos(at), -math.sin(at)])
+        seen_from = float(self.place.eye_mm()[:2] @ across)
+        lit_from = -float(np.array([right, up]) @ across) / math.hypot(right, up)
+        return 1.0 + _WALL_TONE * math.copysign(1.0, seen_from) * lit_from
 
     def _on_plane(
         self, box: Window, height_mm: float, centre: tuple[float, float], soft: float
@@ -182,7 +207,8 @@ class DialPainter:
         x, y = PlaneMap(self.view.camera, self.place, height_mm, plain).on(plain)
         radius = cv2.magnitude(x, y) / np.float32(self.design.radius_mm)
         share = np.clip((cap.along[-1] - radius) * self.per_radius + 0.5, 0, 1)
-        side = (x * self.view.light[0] + y * self.view.light[1]) / self.design.radius_mm
+        right, up = self.view.lamps[0].shift
+        side = (x * right + y * up) / self.design.radius_mm
         tone = np.clip(1 - 0.5 * side / cap.along[-1], 0.3, 1.8)
         part = _part(colour, _local(box, self.window))
         part += share[..., None] * (tone[..., None] * np.array(cap.colour, np.float32) - part)
@@ -198,6 +224,17 @@ class DialPainter:
                 cv2.fillConvexPoly(shine, seen, (glare.level,), cv2.LINE_8, 4)
             shine = _softened(shine, glare.soft * self.per_radius)
             colour += cv2.merge([shine] * 3)
+
+
+def _inside(x: Soft, y: Soft, lamp: Lamp, high: float, radius: float) -> Soft:
+    """Return how far places lie in a circle's shadow (or light, for a hole), 0 to 1.
+
+    The circle stands `high` over the face; lengths are in radii of the scale.
+    """
+    shift = high * lamp.shift[0], high * lamp.shift[1]
+    away = cv2.magnitude(x - np.float32(shift[0]), y - np.float32(shift[1]))
+    soft = max(0.02, high * lamp.penumbra)
+    return np.asarray(np.clip((radius - away) / soft + 0.5, 0, 1), dtype=np.float32)
 
 
 _SQUARE = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])

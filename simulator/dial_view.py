@@ -31,6 +31,25 @@ class Finger:
 
 
 @dataclass(frozen=True, slots=True)
+class Lamp:
+    """A lamp or window over a dial, told by the shadows it throws.
+
+    Attributes
+    ----------
+    shift
+        Where a shadow lies on the face (right, up), per height of what throws it.
+    penumbra
+        How soft its edge is, per height.
+    depth
+        How much of the light this lamp gives, hence what its shadow takes.
+    """
+
+    shift: Pair
+    penumbra: float
+    depth: float
+
+
+@dataclass(frozen=True, slots=True)
 class DialView:
     """One picture to be taken.
 
@@ -48,8 +67,8 @@ class DialView:
         The reading with whole turns, in the middle of the exposure.
     sweep_divisions
         How far the needle moves meanwhile.
-    light, penumbra, shadow
-        Shift of a shadow on the face (right, up) and softness, both per height; its depth.
+    lamps
+        The first one shades the cap and the face.
     exposure, tint, gamma
         Brightness, colour of the light (3,), and the exponent by which it is stored.
     noise
@@ -69,9 +88,7 @@ class DialView:
     bezel_deg: float
     total_divisions: float
     sweep_divisions: float
-    light: Pair
-    penumbra: float
-    shadow: float
+    lamps: tuple[Lamp, ...]
     exposure: float
     tint: tuple[float, float, float]
     gamma: float
@@ -147,7 +164,7 @@ def _plain(
 ) -> DialView:
     radius = _radius_px(design, camera, rng)
     whole = float(rng.uniform(-2.0, 8.0)) if design.counter else float(rng.uniform(0.0, 1.0))
-    lamp, towards = float(rng.uniform(0.1, 1.1)), rng.uniform(0.0, 2 * math.pi)
+    lamps = _lamps(rng)
     bright = float(rng.uniform(0.75, 1.05))
     return DialView(
         camera=camera,
@@ -161,20 +178,30 @@ def _plain(
         bezel_deg=float(rng.uniform(-180.0, 180.0)),
         total_divisions=whole * design.marks_per_turn,
         sweep_divisions=0.0,
-        light=(lamp * math.sin(towards), lamp * math.cos(towards)),
-        penumbra=float(rng.uniform(0.1, 0.9)),
-        shadow=float(rng.uniform(0.15, 0.6)),
+        lamps=lamps,
         exposure=bright,
         tint=tuple(rng.uniform(0.92, 1.08, 3).tolist()),
         gamma=float(rng.uniform(2.0, 2.4)),
-        noise=(float(rng.uniform(0.008, 0.035)), float(rng.uniform(0.003, 0.010)), 0.0008),
+        noise=(float(rng.uniform(0.008, 0.030)), float(rng.uniform(0.008, 0.050)), 0.0008),
         glare=random_glare(rng) if rng.random() < 0.25 else (),
         fingers=(),
         focus_px=0.0,
-        lens_px=float(rng.uniform(0.5, 0.85)),
+        lens_px=float(rng.uniform(0.15, 0.75)),
         jpeg_quality=int(rng.integers(82, 97)),
         scene=int(rng.integers(1 << 20)),
     )
+
+
+def _lamps(rng: np.random.Generator) -> tuple[Lamp, ...]:
+    """Return a lamp and one or two windows or wide lamps that share the light with it."""
+    wide = [_lamp(rng, (0.3, 1.2), (0.25, 0.55)) for _ in range(1 + int(rng.random() < 0.5))]
+    return (_lamp(rng, (0.1, 0.8), (0.45, 0.85)), *wide)
+
+
+def _lamp(rng: np.random.Generator, penumbra: Pair, depth: Pair) -> Lamp:
+    low, towards = float(rng.uniform(0.05, 0.8)), rng.uniform(0.0, 2 * math.pi)
+    shift = low * math.sin(towards), low * math.cos(towards)
+    return Lamp(shift, float(rng.uniform(*penumbra)), float(rng.uniform(*depth)))
 
 
 def _largest_px(design: DialDesign, camera: CameraModel) -> float:
@@ -208,7 +235,7 @@ def _glaring(design: DialDesign, view: DialView, rng: np.random.Generator) -> Di
 
 
 def _dimmed(design: DialDesign, view: DialView, rng: np.random.Generator) -> DialView:
-    noise = (0.02, float(rng.uniform(0.008, 0.016)), float(rng.uniform(0.002, 0.005)))
+    noise = (0.02, float(rng.uniform(0.012, 0.040)), float(rng.uniform(0.002, 0.005)))
     return replace(view, exposure=float(rng.uniform(0.05, 0.25)), noise=noise)
 
 

@@ -25,11 +25,19 @@ def charuco_board(board: Board) -> "cv2.aruco.CharucoBoard":
     return cv2.aruco.CharucoBoard(size, board.square_mm, MARKER_SHARE * board.square_mm, words)
 
 
-def find_board(image: NDArray[np.uint8], board: Board, name: str) -> View | LeftOut:
-    """Return the view of a board in a picture (BGR or grey), or why it gives none."""
+def find_board(
+    image: NDArray[np.uint8], board: Board, name: str, *, quick: bool = False
+) -> View | LeftOut:
+    """Return the view of a board in a picture (BGR or grey), or why it gives none.
+
+    `quick` gives a chessboard up that is not seen at a glance, which a search may take a second
+    for: there is another picture soon.
+    """
     gray = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
     gray = np.asarray(gray, dtype=np.uint8)
-    found = _chessboard(gray, board) if board.pattern == "chessboard" else _charuco(gray, board)
+    found = (
+        _chessboard(gray, board, quick) if board.pattern == "chessboard" else _charuco(gray, board)
+    )
     if isinstance(found, str):
         return LeftOut(name, found)
     points_mm, points_px = found
@@ -61,11 +69,11 @@ def _refined(gray: NDArray[np.uint8], corners: Float, board: Board) -> Float:
     return np.asarray(fine, dtype=np.float64).reshape(-1, 2)
 
 
-def _chessboard(gray: NDArray[np.uint8], board: Board) -> tuple[Float, Float] | str:
+def _chessboard(gray: NDArray[np.uint8], board: Board, quick: bool) -> tuple[Float, Float] | str:
     size = (board.columns, board.rows)
-    good, corners = cv2.findChessboardCorners(
-        gray, size, None, cv2.CALIB_CB_ADAPTIVE_THRESH | cv2.CALIB_CB_NORMALIZE_IMAGE
-    )
+    how = cv2.CALIB_CB_ADAPTIVE_THRESH | cv2.CALIB_CB_NORMALIZE_IMAGE
+    how |= cv2.CALIB_CB_FAST_CHECK if quick else 0
+    good, corners = cv2.findChessboardCorners(gray, size, None, how)
     if not good or corners is None:
         return (
             f"no whole board of {size[0]} x {size[1]} inner corners in sight: show all of it with "

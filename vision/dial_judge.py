@@ -42,15 +42,15 @@ MAX_MISS_PX = 3.0
 MAX_MISS_SHARE = 0.015
 """How far the needle's line may pass from the pivot: pixels, or share of the scale's radius."""
 MAX_NEEDLE_SCATTER_PX = 0.9
-MAX_SIGMA_DIVISIONS = 0.2
-"""A line that is no surer than reading by eye is refused."""
+MAX_SIGMA_DIVISIONS = 0.125
+"""A reading that is less sure than this is refused: half a division is then four sigmas off."""
 STILL_FRONT = 0.85
 """A still needle fits along this share of its front and more; below it, smear is tried."""
 _SMEARED_DOUBT = 1.75
-"""A smeared needle's shadow is smeared into it: its sigma is as much wider again."""
+"""A needle's shadow is smeared into it: over a division and more, its sigma is as much wider."""
 _FLOOR_DIVISIONS = 0.0012  # print of the scale, lens
-_ROWS_DOUBT = 1.9  # what shadow and print add to a needle's rows beyond their own scatter
-_LEAN_PX = 0.04  # what they may shift a tip by, all along one side
+_ROWS_DOUBT = 1.8  # what print and narrow shadows add to a needle's rows beyond their scatter
+_LEAN_PX = 0.01  # what may shift a tip unseen by rows and shading
 _STEP = 1e-6
 
 
@@ -111,7 +111,7 @@ def judge_needle(fit: NeedleFit | None, dial: TaughtDial) -> str | None:
         return "needle hidden"
     if fit.front_share * min(fit.strength, 1.0) < _least_evidence(fit, dial):
         return "needle hidden"
-    own = _own_sigma_rad(fit) * dial.marks_per_turn / (2 * np.pi)
+    own = _own_sigma_rad(fit, dial) * dial.marks_per_turn / (2 * np.pi)
     if fit.scatter_px > MAX_NEEDLE_SCATTER_PX or own > MAX_SIGMA_DIVISIONS:
         return "needle blurred"
     allowed_mm = max(MAX_MISS_PX / fit.px_per_mm, MAX_MISS_SHARE * dial.radius_mm)
@@ -151,22 +151,30 @@ def reach_mm(dial: TaughtDial) -> float:
     return 0.8 * dial.radius_mm
 
 
-def _own_sigma_rad(needle: NeedleFit) -> float:
+def _own_sigma_rad(needle: NeedleFit, dial: TaughtDial) -> float:
     """Return what the needle's own rows leave open of its direction."""
-    return needle.sigma_rad * _ROWS_DOUBT * (_SMEARED_DOUBT if needle.smear_rad else 1.0)
+    smear = needle.smear_rad * dial.marks_per_turn / (2 * np.pi)
+    smeared = 1.0 + (_SMEARED_DOUBT - 1.0) * min(smear, 1.0)
+    return needle.sigma_rad * _ROWS_DOUBT * smeared
 
 
 def sigma_divisions(
-    scale: ScaleFit, needle: NeedleFit, dial: TaughtDial, pose_rad: float | None = None
+    scale: ScaleFit,
+    needle: NeedleFit,
+    dial: TaughtDial,
+    pose_rad: float | None = None,
+    *,
+    shade_px: float = 0.0,
 ) -> float:
-    """Return the reading's k = 1 uncertainty: needle, pose, and a floor for print and lens.
+    """Return the reading's k = 1 uncertainty: needle, shading, pose, a floor for print and lens.
 
-    `pose_rad` is the pose's part where it is known already.
+    `pose_rad` is the pose's part where it is known already; `shade_px` what shading may shift
+    the tip by, from `vision.dial_shade`.
     """
     reach = reach_mm(dial)
     if pose_rad is None:
         pose_rad = pose_sigma_rad(scale, needle, dial.needle_height_mm, reach)
-    own = _own_sigma_rad(needle)
-    lean = _LEAN_PX / (reach * needle.px_per_mm)
+    own = _own_sigma_rad(needle, dial)
+    lean = np.hypot(_LEAN_PX, shade_px) / (reach * needle.px_per_mm)
     angle = float(np.sqrt(own**2 + pose_rad**2 + lean**2))
     return float(np.hypot(angle * dial.marks_per_turn / (2 * np.pi), _FLOOR_DIVISIONS))

@@ -5,7 +5,7 @@ from the pivot, v across it. Its direction there is its direction on the scale.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from calibration.dials import TaughtDial
 from vision.dial_marks import sample
 from vision.dial_pose import Float, PlanePose
 from vision.dial_profiles import Stripes, linear, match_stripe
+from vision.dial_rows import colour_table, light_in_rows
 from vision.quick import median
 
 _ROWS = 100  # along the needle's front in a fit
@@ -104,6 +105,13 @@ class Strip:
     widen_px: Float
     px_per_mm: Float
 
+    def part(self, first: int, count: int) -> "Strip":
+        """Return `count` rows from the `first` on."""
+        some = slice(first, first + count)
+        return Strip(*(getattr(self, field.name)[some] for field in fields(self)))
+
+
+BOTH_ENDS = np.array([[-1.0, 1.0]])
 
 Line = tuple[float, float]
 """Direction (rad) and signed distance from the pivot (mm)."""
@@ -119,6 +127,15 @@ class NeedleView:
     blur_px: float
     mark_light: float
     """The marks' contrast in this picture, by which the needle's is judged."""
+
+    def light_in_rows(self, ends_mm: Float, count: int, weights: Float) -> Float:
+        """Return light (n, count) along `weights` (BGR) between ends (n, 2, 2) of rows.
+
+        Ends are places in the needle's plane.
+        """
+        ends_px = self.pose.project(ends_mm.reshape(-1, 2), -self.look.height_mm)
+        light = light_in_rows(self.image, ends_px.reshape(-1, 2, 2), count, colour_table(weights))
+        return light.astype(np.float64)
 
     def light(self, points_mm: Float) -> Float:
         """Return light (..., 3) at points (..., 2) of the needle's plane."""
@@ -146,15 +163,17 @@ def needle_rows(look: NeedleLook) -> Float:
     return np.concatenate([front, tail])
 
 
-def line_points(angle_rad: float, miss_mm: float, u_mm: Float, v_mm: Float) -> Float:
-    """Return plane points (m, n, 2) at (u, v) about a line."""
+def line_points(
+    angle_rad: float | Float, miss_mm: float | Float, u_mm: Float, v_mm: Float
+) -> Float:
+    """Return plane points (m, n, 2) at (u, v) about a line, or about a line a row (m, 1)."""
     c, s = np.cos(angle_rad), np.sin(angle_rad)
     v = v_mm + miss_mm
     return np.stack([u_mm * c - v * s, u_mm * s + v * c], axis=-1)
 
 
-def scale_across(pose: PlanePose, look: NeedleLook, angle_rad: float, u_mm: Float) -> Float:
-    """Return pixels per mm across the needle at each row.
+def scale_across(pose: PlanePose, look: NeedleLook, angle_rad: float | Float, u_mm: Float) -> Float:
+    """Return pixels per mm across the needle at each row, of one direction or one a row (n,).
 
     Rows are parallel in the plane; what matters is how far apart two lines along the needle
     are in the picture, measured at right angles to it.
@@ -178,8 +197,9 @@ def scan_rows(view: NeedleView, line: Line, u_mm: Float) -> tuple[Stripes, Float
     half_px = look.width_at(u_mm) * scale
     span = half_px + 2.5 * blur_px + 2.5
     v_px = span[:, None] * np.linspace(-1.0, 1.0, _ACROSS)
-    light = view.light(line_points(*line, u_mm[:, None], v_px / scale[:, None]))
-    profiles = light @ (look.step / float(np.linalg.norm(look.step)) ** 2)
+    ends = line_points(*line, u_mm[:, None], (span / scale)[:, None] * BOTH_ENDS)
+    weights = look.step / float(np.linalg.norm(look.step)) ** 2
+    profiles = view.light_in_rows(ends, _ACROSS, weights)
     return match_stripe(v_px, profiles, half_px, blur_px), scale
 
 
@@ -256,6 +276,31 @@ def _correlated_spread(scaled: Float) -> float:
     return float(np.sqrt(max(power, 0.5) * total))
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Moved:
+    """Where a strip's rows move the line that they were measured about."""
+
+    line: Line
+    slope: float
+    shift_mm: float
+    fit: _LineFit
+
+
+def _moved(strip: Strip, line: Line) -> _Moved | None:
+    good = _good_rows(strip)
+    if good.sum() < _LEAST_ROWS:
+        return None
+    fit = _fit_line(strip, good)
+    shift, slope = float(fit.shift_slope[0]), float(fit.shift_slope[1])
+    return _Moved((line[0] + float(np.arctan(slope)), line[1] + shift), slope, shift, fit)
+
+
+def move_line(strip: Strip, line: Line) -> Line | None:
+    """Return the line moved onto what a strip about it says; None where nothing fits."""
+    moved = _moved(strip, line)
+    return None if moved is None else moved.line
+
+
 def follow_line(
     scan: Callable[[Line], Strip], line: Line, rounds: int, settled_rad: float = _SETTLED_RAD
 ) -> NeedleFit | None:
@@ -265,13 +310,12 @@ def follow_line(
     """
     for _ in range(rounds):
         strip = scan(line)
-        good = _good_rows(strip)
-        if good.sum() < _LEAST_ROWS:
+        moved = _moved(strip, line)
+        if moved is None:
             return None
-        fit = _fit_line(strip, good)
-        shift, slope = float(fit.shift_slope[0]), float(fit.shift_slope[1])
-        line = (line[0] + float(np.arctan(slope)), line[1] + shift)
-        if abs(slope) < settled_rad and abs(shift * strip.px_per_mm[0]) < _SETTLED_PX:
+        line, fit = moved.line, moved.fit
+        shift_px = moved.shift_mm * float(strip.px_per_mm[0])
+        if abs(moved.slope) < settled_rad and abs(shift_px) < _SETTLED_PX:
             break
     front = strip.u_mm > 0
     used = fit.held & front

@@ -103,7 +103,14 @@ def match_bars(v_px: Float, profiles: Float, half_px: Float, blur_px: Float | fl
     `v_px` must be symmetric about zero: then level and bar are even, slope and derivative odd,
     and each profile's problem falls apart into two of two unknowns.
     """
-    shape, derivative = bar(v_px, half_px[:, None], blur_px)
+    return match_even(v_px, profiles, *bar(v_px, half_px[:, None], blur_px))
+
+
+def match_even(v_px: Float, profiles: Float, shape: Float, derivative: Float) -> Offsets:
+    """Fit profiles (n, m) as `match` does with level, slope, an even shape and its derivative.
+
+    `v_px` must be symmetric about zero, `shape` even and `derivative` odd in it.
+    """
     mean = profiles.mean(axis=1, keepdims=True)
     rest = profiles - mean
     level, contrast, _, even = _two_by_two(np.ones_like(shape), shape, rest)

@@ -11,10 +11,12 @@ from readings import DialSight, Frame, Reading
 from vision.dial_cold import SHRINKS, find_dial
 from vision.dial_hold import HeldScale, Stillness
 from vision.dial_judge import (
+    MAX_SIGMA_DIVISIONS,
     STILL_FRONT,
     judge_needle,
     judge_scale,
     judge_turn,
+    reach_mm,
     sigma_divisions,
 )
 from vision.dial_likeness import contradicts
@@ -23,6 +25,7 @@ from vision.dial_needle import NeedleFit, NeedleView, fit_needle, needle_look
 from vision.dial_needle_search import candidates, likeness
 from vision.dial_rotation import turn_of
 from vision.dial_scale import ScaleFit, settle
+from vision.dial_shade import shade_px
 from vision.dial_smear import fit_smeared, smear_trials
 from vision.dial_track_needle import NeedleTrack, better_needle
 from vision.dial_track_turns import Sight, TurnsTold
@@ -106,7 +109,8 @@ class DialReader:
         self._track.note(needle if flag is None else None)
         if flag is not None or needle is None:
             raise _RefusalError(flag or "needle hidden", held.sight(None))
-        reading = self._reading(frame, held, needle)
+        view = self._view(picture.image, held, light)
+        reading = self._reading(frame.t_s, held, needle, view)
         found = self._turns.tell(reading, Sight(picture, held.scale, needle, light))
         if "off the taught scale" in found.flags:
             raise _RefusalError("off the taught scale", reading.sight)
@@ -189,8 +193,7 @@ class DialReader:
         self, image: NDArray[np.uint8], held: HeldScale, light: float
     ) -> NeedleFit | None:
         """Return the needle that was followed, or else the best of the whole turn."""
-        scale, field = held.scale, held.field
-        view = NeedleView(image, scale.pose, self._needle, scale.blur_px, light)
+        field, view = held.field, self._view(image, held, light)
         followed = self._track.find(view, held)
         if followed is not None:
             return followed
@@ -208,6 +211,9 @@ class DialReader:
         if moved is None or moved is best:
             return moved
         return None if self._contradicted(view, moved) else moved
+
+    def _view(self, image: NDArray[np.uint8], held: HeldScale, light: float) -> NeedleView:
+        return NeedleView(image, held.scale.pose, self._needle, held.scale.blur_px, light)
 
     def _contradicted(self, view: NeedleView, fit: NeedleFit) -> bool:
         return contradicts(view, fit, self._dial.radius_mm)
@@ -229,14 +235,18 @@ class DialReader:
         fan = fit_smeared(view, (angle_rad, 0.0), trials, float(trials[0]))
         return better_needle(fan, still, self._dial) or still
 
-    def _reading(self, frame: Frame, held: HeldScale, needle: NeedleFit) -> Reading:
+    def _reading(self, t_s: float, held: HeldScale, needle: NeedleFit, view: NeedleView) -> Reading:
         dial = self._dial
         turn = dial.rising * needle.angle_rad / (2 * np.pi)
         divisions = float(turn % 1.0 * dial.marks_per_turn) % dial.marks_per_turn
-        sigma = sigma_divisions(held.scale, needle, dial, held.pose_sigma_rad(needle))
+        shade = shade_px(view, needle, reach_mm(dial))
+        pose_rad = held.pose_sigma_rad(needle)
+        sigma = sigma_divisions(held.scale, needle, dial, pose_rad, shade_px=shade)
+        if sigma > MAX_SIGMA_DIVISIONS:
+            raise _RefusalError("needle blurred", held.sight(needle))
         return Reading(
             "ok",
-            frame.t_s,
+            t_s,
             divisions=divisions,
             sigma_divisions=sigma,
             value_mm=dial.value_mm(divisions),

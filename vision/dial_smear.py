@@ -5,24 +5,26 @@ much paler; in light (not display levels) the smear is even, so its middle is th
 the middle of the exposure. The angle swept is the one under which the fan fits best.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtr
 
 from vision.dial_needle import (
+    BOTH_ENDS,
     Line,
     NeedleFit,
     NeedleView,
     Strip,
     follow_line,
     line_points,
+    move_line,
     needle_rows,
     scale_across,
     telling_axis,
 )
 from vision.dial_pose import Float
-from vision.dial_profiles import match
+from vision.dial_profiles import match_even
 from vision.quick import median
 
 _ACROSS = 25
@@ -49,20 +51,20 @@ def smeared_bar(
     return bar, -(slope[0] - slope[1] - slope[2] + slope[3]) / s
 
 
-def scan_fan(view: NeedleView, line: Line, smear_rad: float, u: Float) -> Strip:
-    """Measure a needle swept over `smear_rad` about a line at places `u` (mm) along it."""
+def _scan_fans(view: NeedleView, lines: Float, smear_rad: Float, u: Float) -> Strip:
+    """Measure needles swept about lines (n, 2) by angles (n,), one row each at places u (n,)."""
     look, blur_px = view.look, view.blur_px
-    scale = scale_across(view.pose, look, line[0], u)
+    angle_rad, miss_mm = lines.T
+    scale = scale_across(view.pose, look, angle_rad, u)
     half = look.width_at(u) * scale
     smear = np.abs(u) * smear_rad * scale
     span = half + smear / 2 + 2.5 * blur_px + 2.5
     v_px = span[:, None] * np.linspace(-1.0, 1.0, _ACROSS)
+    aside = (span / scale)[:, None] * BOTH_ENDS
+    ends = line_points(angle_rad[:, None], miss_mm[:, None], u[:, None], aside)
     axis = telling_axis(look.step)
-    light = view.light(line_points(*line, u[:, None], v_px / scale[:, None]))
-    profiles = light @ (axis / float(look.step @ axis))
-    shape, slope = smeared_bar(v_px, half[:, None], smear[:, None], blur_px)
-    ramp = v_px / span[:, None]
-    seen = match(profiles, np.stack([np.ones_like(v_px), ramp, shape, slope], axis=2))
+    profiles = view.light_in_rows(ends, _ACROSS, axis / float(look.step @ axis))
+    seen = match_even(v_px, profiles, *smeared_bar(v_px, half[:, None], smear[:, None], blur_px))
     limit = half + smear / 2 + blur_px
     return Strip(
         u,
@@ -75,23 +77,42 @@ def scan_fan(view: NeedleView, line: Line, smear_rad: float, u: Float) -> Strip:
     )
 
 
+def scan_fan(view: NeedleView, line: Line, smear_rad: float, u: Float) -> Strip:
+    """Measure a needle swept over `smear_rad` about a line at places `u` (mm) along it."""
+    return _scan_fans(view, np.tile(line, (len(u), 1)), np.full(len(u), smear_rad), u)
+
+
 def smear_trials(most_rad: float) -> Float:
     """Return the angles swept that are tried where up to `most_rad` are possible."""
     return np.asarray(most_rad * np.arange(1, _TRIALS + 1) / _TRIALS)
 
 
-def _try_smear(view: NeedleView, smear_rad: float, start: Line) -> tuple[float, float, Line] | None:
-    """Return noise, smear and line of the best fan of one smear, by few rows."""
+@dataclass(frozen=True, slots=True)
+class _Trial:
+    """One smear that was tried, the line it settled on, and the noise its fan left."""
+
+    noise: float
+    smear_rad: float
+    line: Line
+
+
+def _try_smears(view: NeedleView, smears: Float, start: Line, rounds: int) -> list[_Trial]:
+    """Fit a fan of each smear by few rows, each with a line of its own, all in one go."""
     rows = needle_rows(view.look)[::_FEW]
-    noise: list[float] = []
-
-    def scan(line: Line) -> Strip:
-        strip = scan_fan(view, line, smear_rad, rows)
-        noise.append(median(strip.noise))
-        return strip
-
-    fit = follow_line(scan, start, 2)
-    return None if fit is None else (noise[-1], smear_rad, (fit.angle_rad, fit.miss_mm))
+    tried = [_Trial(np.inf, smear, start) for smear in smears.tolist()]
+    for _ in range(rounds):
+        if not tried:
+            break
+        lines = np.repeat([one.line for one in tried], len(rows), axis=0)
+        smear = np.repeat([one.smear_rad for one in tried], len(rows))
+        whole = _scan_fans(view, lines, smear, np.tile(rows, len(tried)))
+        strips = [whole.part(k * len(rows), len(rows)) for k in range(len(tried))]
+        tried = [
+            _Trial(median(strip.noise), one.smear_rad, line)
+            for one, strip in zip(tried, strips, strict=True)
+            if (line := move_line(strip, one.line)) is not None
+        ]
+    return tried
 
 
 def fit_smeared(view: NeedleView, start: Line, trials: Float, step_rad: float) -> NeedleFit | None:
@@ -101,12 +122,18 @@ def fit_smeared(view: NeedleView, start: Line, trials: Float, step_rad: float) -
     ones, too large a one stronger: the right one makes all alike. Half of `step_rad` to both sides
     of the best is tried as well; all rows are measured about the best only.
     """
-    found = [one for smear in trials.tolist() if (one := _try_smear(view, smear, start))]
+    found = _try_smears(view, trials, start, 2)
     if not found:
         return None
-    between = min(found)[1] + np.array([-step_rad / 2, step_rad / 2])
-    found += [one for smear in between.tolist() if (one := _try_smear(view, smear, start))]
-    _, smear, line = min(found)
-    rows = needle_rows(view.look)
-    fan = follow_line(lambda at: scan_fan(view, at, smear, rows), line, 3, settled_rad=_SETTLED_RAD)
+    best = min(found, key=_noise)
+    between = best.smear_rad + np.array([-step_rad / 2, step_rad / 2])
+    best = min([best, *_try_smears(view, between, best.line, 2)], key=_noise)
+    rows, smear = needle_rows(view.look), best.smear_rad
+    fan = follow_line(
+        lambda at: scan_fan(view, at, smear, rows), best.line, 3, settled_rad=_SETTLED_RAD
+    )
     return None if fan is None else replace(fan, smear_rad=smear)
+
+
+def _noise(trial: _Trial) -> float:
+    return trial.noise

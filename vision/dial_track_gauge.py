@@ -6,18 +6,26 @@ directions; where the rows find theirs changes slowly with the direction and is 
 """
 
 from dataclasses import dataclass, fields
+from typing import cast
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.dial_needle import Line, NeedleLook, Strip, line_points, needle_rows, scale_across
+from vision.dial_needle import (
+    BOTH_ENDS,
+    Line,
+    NeedleLook,
+    Strip,
+    line_points,
+    needle_rows,
+    scale_across,
+)
 from vision.dial_pose import Float
-from vision.dial_profiles import StripeShapes, linear, stripe_shapes
+from vision.dial_profiles import StripeShapes, stripe_shapes
+from vision.dial_rows import colour_table, light_in_rows
 from vision.dial_scale import ScaleFit
 
 _ACROSS = 21
-_SUM = np.ones((1, 3), np.float32)
 _HALF_STEP_PX = 0.04  # of the table: no half width is off by more than half of it
 _PLACES = 120
 """Directions over whose distance widths in the picture change by under a percent."""
@@ -48,8 +56,7 @@ class NeedleGauge:
         self._table: StripeShapes | None = None
         self._kept: dict[int, _Rows] = {}
         step = look.step / float(np.linalg.norm(look.step)) ** 2
-        light = linear(np.arange(256, dtype=np.uint8))
-        self._light = (light[:, None] * step)[:, None].astype(np.float32)
+        self._light = colour_table(step)
 
     def scan(self, image: NDArray[np.uint8], line: Line, mark_light: float) -> Strip:
         """Measure the needle about a line, as `vision.dial_needle.scan_strip` at all rows."""
@@ -94,10 +101,7 @@ class NeedleGauge:
 
     def _profiles(self, image: NDArray[np.uint8], line: Line, rows: _Rows) -> Float:
         """Return (n, _ACROSS) light along the needle's colour step, on straight rows."""
-        ends = line_points(*line, self._u_mm[:, None], rows.span_mm * np.array([[-1.0, 1.0]]))
+        ends = line_points(*line, self._u_mm[:, None], rows.span_mm * BOTH_ENDS)
         pixels = self._scale.pose.project(ends.reshape(-1, 2), -self._look.height_mm)
-        first, last = pixels.reshape(-1, 2, 2).astype(np.float32).transpose(1, 2, 0)
-        share = np.linspace(0.0, 1.0, _ACROSS, dtype=np.float32)
-        x, y = (a[:, None] + (b - a)[:, None] * share for a, b in zip(first, last, strict=True))
-        got = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        return np.asarray(cv2.transform(cv2.LUT(got, self._light), _SUM))
+        light = light_in_rows(image, pixels.reshape(-1, 2, 2), _ACROSS, self._light)
+        return cast("Float", light)  # in single precision, as the shapes are

@@ -8,7 +8,6 @@ the full search.
 
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -24,12 +23,11 @@ from vision.dial_needle import (
     telling_axis,
 )
 from vision.dial_needle_search import NeedleField, candidates, step_from_face
-from vision.dial_profiles import linear
+from vision.dial_rows import colour_table, light_by
 from vision.dial_smear import fit_smeared, smear_trials
 from vision.dial_track_gauge import NeedleGauge
 from vision.quick import wrapped_rad
 
-_SUM = np.ones((1, 3), np.float32)
 _RIVAL = 0.6  # candidates whose likeness is under this share of the best are none
 _COARSE_RAD = 0.003  # what a coarse direction may be off by
 _NEAR_RAD = 0.04  # a candidate this near to where the needle is expected is the needle
@@ -52,13 +50,11 @@ class _CoarseSearch:
         self._field = replace(field, radii_mm=field.radii_mm[some])
         self._maps = fixed_maps(field.x_px[some], field.y_px[some])
         axis = telling_axis(field.look.step)
-        light = linear(np.arange(256, dtype=np.uint8))[:, None] * axis
-        self._light = (light / float(field.look.step @ axis))[:, None].astype(np.float32)
+        self._light = colour_table(axis / float(field.look.step @ axis))
 
     def best(self, image: NDArray[np.uint8], light: float) -> tuple[float, float]:
         """Return the best direction, and the score of the next best over its own."""
-        level = cv2.transform(cv2.LUT(look_up(image, self._maps), self._light), _SUM)
-        like = step_from_face(np.asarray(level, dtype=np.float32), light)
+        like = step_from_face(light_by(self._light, look_up(image, self._maps)), light)
         (angle, best), (_, rival) = candidates(like, self._field, count=2, fine=True)
         return angle, rival / max(best, 1e-9)
 
