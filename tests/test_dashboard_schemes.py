@@ -35,7 +35,7 @@ def scheme(guide, step, **how):
 
 @pytest.mark.parametrize("guide", ["tram-head", "tram-head-stops"])
 def test_a_head_is_drawn_leaning_the_way_it_does_with_its_numbers(guide):
-    shown, _, work = scheme(guide, "todo")
+    shown, view, work = scheme(guide, "todo")
     right, back = shown.leans
     assert (right.seen_from, back.seen_from) == ("from the front", "from the right")
     assert np.sign(right.share) == np.sign(work.lean[0])
@@ -43,7 +43,10 @@ def test_a_head_is_drawn_leaning_the_way_it_does_with_its_numbers(guide):
     assert max(abs(right.share), abs(back.share)) <= 1.0
     assert right.share / back.share == pytest.approx(work.lean[0] / work.lean[1], rel=0.1)
     assert right.limit == pytest.approx(abs(right.share) * 0.02 / abs(300 * work.lean[0]), rel=0.2)
-    assert "over 300 mm" in right.words
+    assert "over 300 mm" in shown.title
+    way = "right" if work.lean[0] > 0 else "left"
+    number = view.measured.number("lean_x").value
+    assert right.words == f"{abs(number):.3f} mm {way}"
 
 
 def test_a_bar_s_far_end_is_drawn_high_and_to_the_front_as_it_lies():

@@ -87,7 +87,7 @@ class SchemePicture {
     pen.strokeStyle = colours.ink;
     pen.stroke();
     this.line(pen, [along(0, 0), along(1.08, 0)], 4, colours.accent);
-    this.fit(pen, lean.words, cx, foot + text * 2.2, box.w * 0.96, text, colours.ink);
+    this.fit(pen, lean.words, cx, foot + text * 2.3, box.w * 0.96, text * 1.35, colours.ink);
   }
 
   // A bar between two centres: the near one stands still.
@@ -122,23 +122,26 @@ class SchemePicture {
       write(pen, lean.left, box.x + 4, cy + text * 1.7, text * 0.85, colours.ink, "left");
       write(pen, lean.right, box.x + box.w - 4, cy + text * 1.7, text * 0.85, colours.ink, "right");
     }
-    this.fit(pen, lean.words, box.x + box.w / 2, box.y + box.h - text * 0.7, box.w * 0.96, text, colours.ink);
+    this.fit(pen, lean.words, box.x + box.w / 2, box.y + box.h - text * 0.7, box.w * 0.96, text * 1.2, colours.ink);
   }
 
   drawPlan(at) {
     const { pen, colours, width, height, text } = at;
     const top = text * 1.8;
     const half = Math.min(width / 2 - text * 2.6, (height - top) / 2 - text * 1.5);
+    // long names want room to the sides; places told by numbers keep their shape
+    const named = this.scheme.outline === "square" && this.scheme.marks.some((mark) => mark.name.length > 2);
+    const wide = named ? Math.max(half, Math.min(1.9 * half, width / 2 - text * 4.5)) : half;
     const [cx, cy] = [width / 2, top + (height - top) / 2];
     pen.beginPath();
     if (this.scheme.outline === "round") pen.arc(cx, cy, half * 0.62, 0, 2 * Math.PI);
-    else pen.roundRect(cx - half * 1.1, cy - half * 1.1, half * 2.2, half * 2.2, 12);
+    else pen.roundRect(cx - wide * 1.1, cy - half * 1.1, wide * 2.2, half * 2.2, 12);
     pen.fillStyle = colours.panel;
     pen.fill();
     pen.lineWidth = 2.5;
     pen.strokeStyle = colours.faint;
     pen.stroke();
-    for (const mark of this.scheme.marks) this.drawMark(at, mark, cx + mark.x * half, cy - mark.y * half);
+    for (const mark of this.scheme.marks) this.drawMark(at, mark, cx + mark.x * wide, cy - mark.y * half);
   }
 
   drawMark({ pen, colours, width, text }, mark, x, y) {

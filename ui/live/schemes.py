@@ -54,20 +54,23 @@ class Scheme:
     marks: tuple[Mark, ...] = ()
 
 
-_LEANS: Mapping[str, tuple[tuple[str, str, bool, str, str], ...]] = {
+_Row = tuple[str, str, bool, str, str, str, str]
+_LEANS: Mapping[str, tuple[_Row, ...]] = {
     "tram": (
-        ("lean_x", "from the front", True, "left", "right"),
-        ("lean_y", "from the right", True, "front", "back"),
+        ("lean_x", "from the front", True, "left", "right", "left", "right"),
+        ("lean_y", "from the right", True, "front", "back", "front", "back"),
     ),
     "square": (
-        ("square", "the square", True, "in", "out"),
-        ("machine", "the travel", True, "in", "out"),
+        ("square", "the square", True, "in", "out", "in", "out"),
+        ("machine", "the travel", True, "in", "out", "in", "out"),
     ),
     "between-centres": (
-        ("above", "from the front", False, "near centre", "far centre"),
-        ("beside", "from above", False, "near centre", "far centre"),
+        ("above", "from the front", False, "near centre", "far centre", "down", "up"),
+        ("beside", "from above", False, "near centre", "far centre", "back", "front"),
     ),
 }
+"""Of each number: its key, from where it is seen, whether upright, the words at either end, and
+the words for a negative and a positive one."""
 _LEANS_OF = {"tram": "tram", "tram-stops": "tram"}
 _DOWN = {"beside"}
 """Numbers that count to the front, which is down where it is seen from above."""
@@ -82,7 +85,8 @@ def scheme_of(view: SessionView) -> Scheme | None:
     task = GUIDES[view.guide].task
     leans = _leans(view, _LEANS_OF.get(task, task))
     if leans:
-        return Scheme("Exaggerated", leans=leans)
+        over = ", over 300 mm" if task.startswith("tram") else ""
+        return Scheme(f"Exaggerated{over}", leans=leans)
     plan = _PLANS.get(task)
     return plan(view) if plan else None
 
@@ -97,15 +101,14 @@ def _leans(view: SessionView, task: str) -> tuple[Lean, ...]:
     return tuple(
         Lean(
             seen_from=seen,
-            words=f"{number.label} {format_length(number.value, signed=True)}"
-            + (" over 300 mm" if number.unit == "mm per 300" else ""),
+            words=f"{format_length(abs(number.value))} {more if number.value > 0 else less}",
             share=(-number.value if number.key in _DOWN else number.value) / most,
             limit=limit / most,
             upright=upright,
             left=left,
             right=right,
         )
-        for (_, seen, upright, left, right), number in zip(rows, numbers, strict=True)
+        for (_, seen, upright, left, right, less, more), number in zip(rows, numbers, strict=True)
     )
 
 
