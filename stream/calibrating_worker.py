@@ -110,7 +110,7 @@ class BoardWorker(Worker):
     def _seen(self, frame: Frame, image: NDArray[np.uint8]) -> View | LeftOut:
         name = f"{frame.t_s - (self._began_s or 0.0):.1f} s"
         try:
-            return find_board(image, self._board, name)
+            return find_board(image, self._board, name, quick=True)
         except Exception:  # one picture must not end it: it is logged and left out
             LOG.exception("looking for the board in frame %d failed", frame.index)
             return LeftOut(name, "the board could not be looked for")

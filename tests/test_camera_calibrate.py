@@ -54,6 +54,12 @@ def test_real_photographs_give_the_published_cameras(photos, side, fx, fy):
     assert found.verdict == "good"
 
 
+def test_a_quick_look_finds_the_same_corners_in_every_photograph(photos):
+    for slow in photos["left"] + photos["right"]:
+        quick = find_board(cv2.imread(str(PHOTOS / slow.name)), CHESS, slow.name, quick=True)
+        np.testing.assert_allclose(quick.points_px, slow.points_px, atol=1e-6)
+
+
 def test_the_stereo_pair_stands_83_2_mm_apart(photos):
     one, other = (calibrate(photos[side]).camera for side in ("left", "right"))
     left, right = photos["left"], photos["right"]

@@ -72,14 +72,14 @@ def _from_photos(source: FrameSource, board: Board, found: Views) -> None:
             found.left_out.append(seen)
 
 
-def _seen(frame: Frame, board: Board, label: str) -> View | LeftOut:
+def _seen(frame: Frame, board: Board, label: str, *, quick: bool = False) -> View | LeftOut:
     if frame.image is None:
         return LeftOut(label, "cannot be decoded as a picture")
-    return find_board(frame.image, board, label)
+    return find_board(frame.image, board, label, quick=quick)
 
 
 def _offer(gathering: Gathering, frame: Frame, board: Board, label: str) -> Offer:
-    return gathering.offer(_seen(frame, board, label), frame.t_s)
+    return gathering.offer(_seen(frame, board, label, quick=True), frame.t_s)
 
 
 def live_views(
