@@ -10,7 +10,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
-from drawn_kit import DrawnDial, honest_share, read_everything
+from drawn_kit import honest_share, read_everything
 from scipy.ndimage import map_coordinates, spline_filter
 
 from simulator.dial_clip import random_clip
