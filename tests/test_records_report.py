@@ -81,6 +81,7 @@ def test_a_setup_takes_two_pages_with_all_that_is_asked(report):
         "Locking moved the work 0.0020 mm right",
         "Diameter of the bore",
         "52 mm, bore gauge",
+        "52 mm, as entered",
         "reader 0.40 µm",
     ):
         assert words in found

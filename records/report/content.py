@@ -107,12 +107,19 @@ def _facts(setup: Json) -> Iterator[tuple[str, str]]:
         ("Part", setup["part"]),
         ("Operation", setup["operation"]),
         ("Machine", setup["machine"]),
+        ("Diameter", _diameter(setup)),
         ("Begun", minute(setup["began_utc"])),
         ("Ended", minute(setup["ended_utc"])),
         ("State", STATES.get(setup["state"], setup["state"])),
         ("Sparehand", setup["program_version"]),
     )
     yield from ((name, str(value)) for name, value in facts if value)
+
+
+def _diameter(setup: Json) -> str | None:
+    """Return the diameter that the setup was begun with: entered by hand, like every size."""
+    diameter = setup["settings"].get("diameter_mm")
+    return None if diameter is None else f"{diameter:g} mm, as entered"
 
 
 def _numbers(last: Found | Measured | None) -> Rows:
