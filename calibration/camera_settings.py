@@ -103,3 +103,13 @@ def plain_state(state: CameraState) -> dict[str, Any]:
         "locked": list(state.locked),
         "not_done": list(state.not_done),
     }
+
+
+def focus_warning(state: CameraState | None) -> str:
+    """Return what is to be said of a model made as a camera stood; empty where nothing is."""
+    if state is None or "focus" not in state.values or "focus" in state.locked:
+        return ""
+    return (
+        "Focus was not locked: the model holds only until the camera focuses anew (see: "
+        "camera set --lock focus, then calibrate again)."
+    )

@@ -11,7 +11,7 @@ from typing import Any
 
 from calibration.boards import OUR_BOARD, Board
 from calibration.calibrate import LEAST_VIEWS, report
-from calibration.camera_settings import CameraState
+from calibration.camera_settings import CameraState, focus_warning
 from calibration.camera_store import CameraStore, Origin, plain_origin
 from calibration.sheets import scale_of
 from readings import BadInputError
@@ -144,7 +144,7 @@ class Calibrating:
             worker.view,
             state="saved",
             headline="Saved",
-            detail=f"Use it from now on with: run --camera {path}",
+            detail=f"Use it from now on with: run --camera {path}. {focus_warning(state)}".strip(),
             saved_to=str(path),
         )
         self.close()

@@ -15,6 +15,7 @@ from stream_process import wait_until
 
 from calibration.boards import OUR_BOARD
 from calibration.camera import load_camera
+from calibration.camera_settings import CameraState
 from calibration.camera_store import CameraStore
 from calibration.coverage import normal_of
 from readings import BadInputError, Frame
@@ -199,6 +200,17 @@ def test_a_model_that_cannot_be_written_is_not_lost(started, tmp_path):
     kept = json.loads((tmp_path / "cameras" / "shelf-camera" / "m0001.json").read_text())
     assert kept["made_utc"] == "2026-11-27T09:30:00+00:00"
     assert kept["settings"] is None
+
+
+def test_a_camera_that_may_focus_anew_is_warned_of(started):
+    calibrating, camera = started
+    camera.eyes.source.state = CameraState("usb 4", 1280, 720, "mjpg", 30.0, {"focus": 12.0})
+    finished(calibrating, camera, 0.1)
+    assert calibrating.do({"do": "save"}, camera, running=False).ok
+    saved = calibrating.news()
+    assert "Focus was not locked" in saved.detail
+    kept = json.loads(Path(saved.saved_to).read_text())
+    assert (kept["identity"], kept["settings"]["values"]) == ("usb 4", {"focus": 12.0})
 
 
 def test_a_camera_without_pictures_says_so(started, monkeypatch):

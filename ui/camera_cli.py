@@ -55,6 +55,7 @@ def camera_calibrate(
     """Make a camera model from views of a board, and say how far it may be believed."""
     from calibration.calibrate import report
     from calibration.camera import save_camera
+    from calibration.camera_settings import focus_warning
     from calibration.camera_store import plain_origin
     from calibration.sheets import scale_of
 
@@ -70,7 +71,8 @@ def camera_calibrate(
         put_json(_fields(found) | plain_origin(origin))
     else:
         _put(found)
-    _warn_of_focus(origin)
+    if warning := focus_warning(origin.state):
+        tell(warning)
     tell(f"Written to {out}: {found.verdict}.")
 
 
@@ -124,15 +126,6 @@ def calibrated(
         identity = found.state.identity
     origin = Origin(identity, datetime.now(UTC), found.state)
     return calibrate(found.views, left_out=found.left_out), origin
-
-
-def _warn_of_focus(origin: "Origin") -> None:
-    state = origin.state
-    if state is not None and "focus" in state.values and "focus" not in state.locked:
-        tell(
-            "Focus was not locked: the model holds only until the camera focuses anew (see: "
-            "camera set --lock focus, then calibrate again)."
-        )
 
 
 def _fields(found: "Calibration") -> dict[str, Any]:
