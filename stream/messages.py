@@ -349,6 +349,11 @@ COMMANDS: dict[str, str] = {
     "start takes pattern, columns, rows, square_mm, ruler_width_mm, ruler_height_mm",
     "bench": "demo only: what hands do at the virtual machine: do (name) and its arguments",
 }
+
+COMMANDS_HERE: dict[str, str] = {
+    "import": "take a job's archive into the book, while no setup runs: path, on this computer",
+}
+"""Commands of programs on this computer; the page, which a tablet may show, sends none of them."""
 """Every command by name."""
 
 CHANGING = frozenset({"begin", "next", "mark", "touch", "size", "abandon"})

@@ -37,6 +37,7 @@ from setups import (
     step_of,
 )
 from setups.state import Clock, Effect
+from stream.bringing import bring_in
 from stream.capture import Capture, Happened
 from stream.desk import (
     begin_order,
@@ -195,6 +196,7 @@ class Session:
             "size": self._size,
             "abandon": self._abandon,
             "supersede": self._supersede,
+            "import": self._import,
             "view": lambda args: Answer(True, body=plain(self.view())),
         }
         order = orders.get(command.name)
@@ -303,6 +305,11 @@ class Session:
         setup_id, by_id, reason = supersede_order(args)
         self._ledger.book.supersede(setup_id, by_id, reason)
         return Answer(True, superseded_words(setup_id, by_id))
+
+    def _import(self, args: Mapping[str, Any]) -> Answer:
+        if self._kept is not None and not self._kept.finished:
+            return Answer(False, "A setup is running: finish it or give it up, then import.")
+        return bring_in(self._ledger.book, args)
 
     def _abandon(self, args: Mapping[str, Any]) -> Answer:
         self._running()

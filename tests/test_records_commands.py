@@ -6,10 +6,14 @@ from datetime import timedelta
 
 import pytest
 from records_kit import START, TickingClock, centred, measured, open_book, whole_setup
+from stream_paper import BEGIN
 from stream_process import running
 
+from readings import BadInputError
 from records import BookReader, check_book
+from stream.bringing import bring_in
 from stream.client import Client
+from stream.messages import COMMANDS, COMMANDS_HERE
 from ui.cli import main
 from ui.records_again import next_part, order_of
 
@@ -276,3 +280,41 @@ def test_what_cannot_be_superseded_is_told(tmp_path, capsys, setup, by, reason, 
     arguments = ["--home", str(tmp_path), "records", "supersede", setup, "--by", by]
     assert main([*arguments, "--reason", reason]) == 2
     assert told in capsys.readouterr().err
+
+
+# ---- import while the service runs
+
+
+def test_a_job_comes_in_through_the_running_service(run, tmp_path, monkeypatch, capsys):
+    assert run("export", JOB, "--to", tmp_path / "job.zip")[0] == 0
+    there = tmp_path / "there"
+    with running(there):
+        code, told, _ = run("import", tmp_path / "job.zip", at=there)
+        assert (code, told["setups"], told["photos"]) == (0, 2, 1)
+        code, told, _ = run("import", tmp_path / "job.zip", at=there)
+        assert (told["setups"], told["already_there"]) == (0, 2)
+        (tmp_path / "none.zip").write_text("not a zip")
+        code, _, err = run("import", tmp_path / "none.zip", at=there)
+        assert code == 2
+        assert "is no whole archive" in err
+        with Client(there) as client:
+            assert client.command("begin", **BEGIN).ok
+        code, _, err = run("import", tmp_path / "job.zip", at=there)
+        assert code == 2
+        assert "A setup is running" in err
+    assert check_book(there) == []
+
+
+def test_too_large_an_archive_is_not_taken_while_the_service_runs(run, tmp_path, monkeypatch):
+    assert run("export", JOB, "--to", tmp_path / "job.zip")[0] == 0
+    monkeypatch.setattr("stream.bringing.MOST_SETUPS", 1)
+    with open_book(tmp_path / "home") as book:
+        with pytest.raises(BadInputError, match="holds 2 setups, more than the 1"):
+            bring_in(book, {"path": str(tmp_path / "job.zip")})
+        with pytest.raises(BadInputError, match="needs path"):
+            bring_in(book, {})
+
+
+def test_the_page_cannot_ask_for_an_import():
+    assert "import" not in COMMANDS
+    assert "import" in COMMANDS_HERE

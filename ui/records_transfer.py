@@ -6,12 +6,14 @@ from pathlib import Path
 
 import msgspec
 
-from readings import BadInputError
+from readings import BadInputError, ServiceError
 from records import BookReader
 from records.backup_home import backup_home
+from records.importing import Imported, import_job
 from records.place import book_path, place_of, put_place, restore_place, shared_place
 from records.plain import utc_text
 from records.salvage import salvage_home
+from stream.client import Client
 from ui.output import put_json, put_table, tell
 from ui.records_command import damage_rows
 from ui.records_report import file_name
@@ -109,17 +111,32 @@ def bring_in(home: Path, archive: Path, *, as_json: bool) -> None:
     BookError
         If another process writes the book, or it cannot be written.
     """
-    from records import Book
-    from records.importing import import_job
-
-    with Book.open(home, program_version=program_version(), now=_now) as book:
-        told = import_job(book, archive)
+    told = _through_service(home, archive) or _import_here(home, archive)
     if as_json:
         put_json(told)
         return
     known = f"; {told.already_there} were here already" if told.already_there else ""
     tell(f"{told.job}: {told.setups} setups and {told.photos} photos came in{known}.")
     _tell_missing(told.photos_missing, "in the archive")
+
+
+def _through_service(home: Path, archive: Path) -> Imported | None:
+    """Have the running service take the archive; None where none runs."""
+    try:
+        with Client(home) as client:
+            answer = client.command("import", path=str(archive.resolve()))
+    except ServiceError:
+        return None
+    if not answer.ok:
+        raise BadInputError(answer.said)
+    return msgspec.convert(answer.body, Imported)
+
+
+def _import_here(home: Path, archive: Path) -> Imported:
+    from records import Book
+
+    with Book.open(home, program_version=program_version(), now=_now) as book:
+        return import_job(book, archive)
 
 
 def _tell_missing(missing: tuple[str, ...], where: str) -> None:
