@@ -19,8 +19,10 @@ from records.errors import (
 from records.place import book_path
 from records.queries import OpenSweep, SetupLine, SetupState, SweepState, Wanted
 from records.reader import BookReader, check_book
+from records.tables import LAPSED
 
 __all__ = [
+    "LAPSED",
     "Book",
     "BookDamagedError",
     "BookFinishedError",

@@ -217,6 +217,9 @@ imported = _table(
 )
 """Setups of a job that came from another book: which one, and out of which archive."""
 
+LAPSED = "lapsed"
+"""Who took a tick back, where nobody did: it lapsed."""
+
 RECORDS: dict[str, sa.Table] = {
     str(table.name): table
     for table in (

@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any, Literal
 
 from readings import Sample, Sense
-from records import Book, Size
+from records import LAPSED, Book, Size
 from setups import (
     BEFORE_POWER,
     GUIDES,
@@ -32,9 +32,6 @@ BATCH_S = 0.4
 """Samples wait no longer than this for their commit (half a second is promised)."""
 
 RESULT_SCHEMA = 1
-
-LAPSED = "lapsed"
-"""Who took a tick back, where nobody did."""
 
 
 @dataclass(slots=True)

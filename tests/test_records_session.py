@@ -5,9 +5,8 @@ from stream_paper import BEGIN, PaperSession, mill_for
 from test_stream_places import BEGIN as JACKS
 from test_stream_places import SIZES, JackSession
 
-from records import BookReader
+from records import LAPSED, BookReader
 from records.report.checklists import lists_of
-from stream.ledger import LAPSED
 
 
 @pytest.fixture
@@ -65,6 +64,20 @@ def test_the_list_before_power_lapses_in_the_book_after_the_finish(paper):
     assert lists_of(record)[1].status == "not completed: 0 of 9 lines touched"
     with BookReader.open(paper.home) as reader:
         assert reader.check() == []
+
+
+def test_a_whole_list_that_lapses_afterwards_was_completed(paper):
+    """Ten minutes after the power came on no tick stands, and the report says when they did."""
+    paper.until("done")
+    assert statuses(paper.home) == ["completed", "completed"]
+    paper.clocks.t_s += 700.0
+    paper.session.tick()
+    hands, power = lists_of(shown(paper.home))
+    assert hands.completed
+    assert power.completed
+    assert power.status.startswith("completed by me, ")
+    assert "; lapsed " in power.status
+    assert all(line.touched for line in power.lines)
 
 
 def test_sizes_are_kept_with_their_tools_as_they_were_entered_last(tmp_path):
