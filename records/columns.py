@@ -92,7 +92,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("list", "", "which checklist"),
         Column("line", "", "which line of it"),
         Column("text", "", "what the line said in the version that exported it"),
-        Column("who", "", "who touched it"),
+        Column("who", "", "who touched it; lapsed where nobody did and the tick lapsed"),
         Column("ticked", "1 or 0", "1: ticked, 0: taken back"),
         _AT,
     ),
