@@ -34,6 +34,7 @@ from sweeps.distributions import (
 )
 from sweeps.drawn import MonteCarlo
 from sweeps.drift import Drift, drift_of, without_drift
+from sweeps.edge_offset import EdgeOffset, offset_from_edges
 from sweeps.face import FaceResult, face_square_to_spindle
 from sweeps.jacks import JackMove, JacksResult, level_on_jacks
 from sweeps.jaws import JawPlan, JawStep, Nudge, Packing, four_jaw, nudge, scroll_packing
@@ -142,6 +143,7 @@ __all__ = [
     "Daylight",
     "Distribution",
     "Drift",
+    "EdgeOffset",
     "FaceResult",
     "FewPoints",
     "Forecast",
@@ -244,6 +246,7 @@ __all__ = [
     "needle_target_mm",
     "needle_window_mm",
     "nudge",
+    "offset_from_edges",
     "offset_geometry",
     "on_the_face",
     "plan_moves",

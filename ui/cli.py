@@ -16,6 +16,7 @@ from ui import (
     camera_cli,
     camera_settings_cli,
     dial_cli,
+    edge_command,
     handwheel_cli,
     keys_command,
     node_command,
@@ -50,6 +51,7 @@ camera_settings_cli.add_to(camera_app)
 print_command.add_to(print_app)
 node_command.add_to(camera_app)
 app.add_typer(dial_app, name="dial")
+app.command("edge")(edge_command.edge)
 app.add_typer(handwheel_app, name="handwheel")
 app.add_typer(setup_app, name="setup")
 app.add_typer(print_app, name="print")
