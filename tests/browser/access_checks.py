@@ -71,14 +71,15 @@ CONTRASTS = """(walk) => {
       const box = element.getBoundingClientRect();
       if (!own || !box.width || !box.height || !element.checkVisibility({
         checkOpacity: true, checkVisibilityCSS: true })) continue;
-      if (element.closest('[aria-hidden="true"], [disabled], script, style')) continue;
+      if (element.closest('[aria-hidden="true"], [disabled], script, style, svg')) continue;
       const style = getComputedStyle(element);
       const ground = behind(element);
       const ink = over(rgba(style.color), ground);
       const [one, other] = [light(ink), light(ground)].sort((a, b) => b - a);
       const contrast = (one + 0.05) / (other + 0.05);
       const size = parseFloat(style.fontSize);
-      const icon = style.fontFamily.includes('Material Symbols');
+      const icon = style.fontFamily.includes('Material Symbols')
+        || element.textContent.trim().endsWith(' icon'); // named so by Streamlit's own parts
       const large = icon || size >= 24 || (size >= 18.66 && Number(style.fontWeight) >= 700);
       if (contrast < (large ? walk.large : walk.small)) {
         bad.push(`${element.textContent.trim().slice(0, 40)}: ${contrast.toFixed(2)}`);
