@@ -35,7 +35,7 @@ class Drawn:
 def texture(drawn):
     """The strip unrolled, numbers rising to the right, marker 0 in the middle of its pitch."""
     side = CELLS * CELL_TEXELS
-    pitch = round(side / drawn.share)
+    pitch = side + 2 * round((side / drawn.share - side) / 2)  # a marker lies in its middle
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     strip = np.full((round(1.5 * side), pitch * drawn.markers), 225, np.uint8)
     top, left = (strip.shape[0] - side) // 2, (pitch - side) // 2

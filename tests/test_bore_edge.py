@@ -31,15 +31,22 @@ def one_thread():
 def seen(seed, count, size):
     """Errors (n, 2) in px and errors over stated sigmas of so many random views."""
     rng = np.random.default_rng(seed)
-    errors, over = [], []
+    errors, over, refused = [], [], 0
     for _ in range(count):
         view = random_view(rng, size)
-        sight = find_bore_edge(draw(view), view.camera, 2 * view.radius_mm)
+        try:
+            sight = find_bore_edge(draw(view), view.camera, 2 * view.radius_mm)
+        except BadInputError as error:
+            if "chamfer that cannot be told" not in str(error):
+                raise
+            refused += 1
+            continue
         error = sight.centre_px - view.true_centre_px()
         errors.append(error)
         over.append(error / np.sqrt(np.diag(sight.covariance_px2)))
         wide = sight.radius_px * view.centre_mm[2] / (view.camera.fx * view.radius_mm)
         assert wide == pytest.approx(1.0, abs=0.004), "a chamfer's circle taken for the edge"
+    assert refused <= 0.03 * count
     return np.array(errors), np.array(over)
 
 

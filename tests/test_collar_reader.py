@@ -76,6 +76,54 @@ def test_angle_follows_the_truth(name):
     assert 0.5 < rms(np.radians(away) / sigma) < 2.6
 
 
+def random_scene(rng):
+    """A collar of any make before any camera, blurred and grainy."""
+    focal = float(rng.uniform(0.95, 1.3)) * 640
+    middle = np.array([319.5, 199.5]) + rng.uniform(-6, 6, 2)
+    camera = CameraModel(640, 400, focal, focal, *middle, k1=float(rng.uniform(-0.1, 0.04)))
+    return Drawn(
+        markers=int(rng.choice([12, 16, 16, 20, 24])),
+        share=float(rng.uniform(0.6, 0.76)),
+        roll_deg=float(rng.uniform(0, 360)),
+        nod_deg=float(rng.uniform(-22, 22)),
+        depth=float(rng.uniform(3.6, 6.0)),
+        aside=float(rng.uniform(-0.25, 0.25)),
+        noise_grey=float(rng.uniform(1, 6)),
+        blur_px=float(rng.uniform(0.6, 1.5)),
+        camera=camera,
+    )
+
+
+def random_views(seed, scenes, pictures=16):
+    """Errors in degrees, the pose's share in them included, and errors over stated sigmas."""
+    rng = np.random.default_rng(seed)
+    errors, over = [], []
+    for number in range(scenes):
+        drawn, angles = random_scene(rng), np.cumsum(rng.uniform(9, 26, pictures))
+        _, results = readings(drawn, angles, seed=number)
+        away, mean = errors_deg(results, angles)
+        sigma = np.degrees([r.sigma_rad for r in results if r is not None])
+        errors.extend(away + mean)
+        over.extend((away + mean) / sigma)
+    return np.array(errors), np.array(over)
+
+
+def test_angles_of_random_collars_are_right_to_a_tenth_of_a_degree():
+    errors, over = random_views(11, 8)
+    assert len(errors) == 8 * 16
+    assert np.quantile(np.abs(errors), 0.95) < 0.1
+    assert 0.5 < rms(over) < 1.6
+
+
+@pytest.mark.long
+@pytest.mark.timeout(3600)
+def test_300_views_of_collars_and_true_sigmas_over_2000():
+    errors, over = random_views(12, 130)
+    assert len(errors) >= 2000
+    assert np.quantile(np.abs(errors[:300]), 0.95) < 0.1
+    assert 0.9 < rms(over) < 1.1
+
+
 def test_no_camera_model_costs_little():
     _, results = readings(Drawn(), ROUND, camera=None)
     assert rms(errors_deg(results, ROUND)[0]) < TYPICAL_DEG

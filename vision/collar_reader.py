@@ -36,7 +36,7 @@ _KNOCK_PX = 1.2
 _KNOCKS = 3
 _NOISE_PX = 0.15
 _LOOK_AGAIN_PX = 0.5
-_YOUNG_RAD = np.radians(0.35)
+_YOUNG_RAD = np.radians(0.29)
 """How far the angle may still shift while the pose rests on one picture; falls as 1/n."""
 
 
