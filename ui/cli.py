@@ -23,6 +23,7 @@ from ui import (
     print_command,
     records_cli,
     setup_cli,
+    target_cli,
 )
 from ui.home import Home
 from ui.output import put_json, put_table, tell
@@ -37,6 +38,7 @@ app = typer.Typer(
 dial_app = typer.Typer(help="The dials Sparehand can read.", no_args_is_help=True)
 handwheel_app = typer.Typer(help="The slides' handwheels.", no_args_is_help=True)
 setup_app = typer.Typer(help="The guided setups.", no_args_is_help=True)
+target_app = typer.Typer(help="Printed targets.", no_args_is_help=True)
 print_app = typer.Typer(help="Things to print for the camera.", no_args_is_help=True)
 records_app = typer.Typer(help="The book of setups.", no_args_is_help=True)
 keys_app = typer.Typer(help="Who may come in over a network.", no_args_is_help=True)
@@ -49,12 +51,14 @@ keys_command.add_to(keys_app)
 camera_cli.add_to(camera_app)
 camera_settings_cli.add_to(camera_app)
 print_command.add_to(print_app)
+target_cli.add_to(target_app)
 node_command.add_to(camera_app)
 app.add_typer(dial_app, name="dial")
 app.command("edge")(edge_command.edge)
 app.add_typer(handwheel_app, name="handwheel")
 app.add_typer(setup_app, name="setup")
 app.add_typer(print_app, name="print")
+app.add_typer(target_app, name="target")
 app.add_typer(records_app, name="records")
 app.add_typer(keys_app, name="keys")
 app.add_typer(camera_app, name="camera")

@@ -53,6 +53,10 @@ class TargetSight:
         How far the target is turned in its plane, clockwise as seen.
     tilt_rad
         Between its normal and the line of sight; None where the mirrored tilt fits as well.
+    pose, covariance
+        The plane as it was found, and (6, 6) of its steps (see `PlanePose.moved`).
+    u_scale
+        By what share all its lengths may look too long (k = 1): edges that blur outwards.
     """
 
     number: int
@@ -64,6 +68,8 @@ class TargetSight:
     u_turn_rad: float
     tilt_rad: float | None
     pose: PlanePose
+    covariance: Float
+    u_scale: float
     edges: int
     blur_px: float
 
@@ -237,7 +243,8 @@ def _told(target: Target, fit: PoseFit, blur: float, *, told: bool) -> TargetSig
     distance = float(np.linalg.norm(pose.translation))
     place = distance**2 * covariance[3:6, 3:6]
     radius_px = 0.2 * target.size_mm * pose.camera.fx / distance
-    place += np.outer(pose.translation, pose.translation) * (_COMMON_EDGE_PX / radius_px) ** 2
+    u_scale = _COMMON_EDGE_PX / radius_px
+    place += np.outer(pose.translation, pose.translation) * u_scale**2
     return TargetSight(
         number=target.number,
         centre_px=centre,
@@ -248,6 +255,8 @@ def _told(target: Target, fit: PoseFit, blur: float, *, told: bool) -> TargetSig
         u_turn_rad=float(np.sqrt(covariance[2, 2])),
         tilt_rad=pose.tilt_rad() if told else None,
         pose=pose,
+        covariance=covariance,
+        u_scale=float(u_scale),
         edges=int((fit.weight > 0.1).sum()),
         blur_px=blur,
     )
