@@ -51,7 +51,7 @@ def seen(seed, count, size):
 
 
 def test_edges_of_random_views_are_found_where_they_are():
-    errors, over = seen(17, 40, SMALL)
+    errors, over = seen(17, 16, SMALL)
     away = np.hypot(*errors.T)
     assert np.quantile(away, 0.95) < GOAL_PX
     assert 0.6 < np.sqrt(np.mean(over**2)) < 1.4

@@ -109,8 +109,8 @@ def random_views(seed, scenes, pictures=16):
 
 
 def test_angles_of_random_collars_are_right_to_a_tenth_of_a_degree():
-    errors, over = random_views(11, 8)
-    assert len(errors) == 8 * 16
+    errors, over = random_views(11, 4)
+    assert len(errors) == 4 * 16
     assert np.quantile(np.abs(errors), 0.95) < 0.1
     assert 0.5 < rms(over) < 1.6
 
