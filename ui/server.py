@@ -17,6 +17,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import Route, WebSocketRoute
 from streamlit import config as streamlit_config
+from streamlit.runtime.pages_manager import PagesManager
 from streamlit.starlette import App
 
 from readings import BadInputError
@@ -140,6 +141,9 @@ def web_app(
 
     for name, value in {**STREAMLIT_OPTIONS, "server.port": port}.items():
         streamlit_config.set_option(name, value)
+    # the folder `pages` is ours, not Streamlit's: without a word it takes the first visit to a
+    # page of `st.navigation` for one to a page that it does not know
+    PagesManager.uses_pages_directory = False
     app: AsgiApp = App(SCRIPT, routes=routes(it), lifespan=follow)
     if access.passphrase is None:
         return OwnPagesOnly(app, port, scheme=access.scheme)

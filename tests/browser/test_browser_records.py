@@ -29,6 +29,16 @@ def address(tmp_path_factory):
     process.stderr.close()
 
 
+def test_the_first_visit_may_be_to_any_page(address, chromium):
+    page = chromium.new_page()
+    page.set_default_timeout(WAIT_MS)
+    page.goto(f"{address}records")
+    page.locator(".st-key-open-1").wait_for()
+    assert page.get_by_text("Page not found").count() == 0
+    assert page.get_by_role("dialog").count() == 0
+    page.close()
+
+
 def test_the_book_is_leafed_through(address, chromium, pictures):
     page = chromium.new_page(viewport={"width": 1600, "height": 1200})
     page.set_default_timeout(WAIT_MS)
