@@ -10,9 +10,9 @@ import numpy as np
 from vision.dial_needle import NeedleFit, NeedleView, line_points
 from vision.quick import median
 
-_ROWS = 48
-_NEAR_PX = (2.0, 3.0, 4.0)
-_FAR_PX = (6.0, 7.0, 8.0)
+_ROWS = 32
+_BESIDE_PX = np.array([2.5, 3.5, 6.5, 7.5])
+"""Two places near to an edge, two farther off."""
 _UNEQUAL_PX = 0.35  # a tip's shift where one side is darker by all of the needle's contrast
 _STEEPER_PX = 0.35  # the same where it darkens by as much from far to near
 
@@ -24,14 +24,12 @@ def shade_px(view: NeedleView, fit: NeedleFit, reach_mm: float) -> float:
     """
     look = view.look
     u = np.linspace(look.hub_mm, min(look.tip_mm, look.rim_mm, reach_mm), _ROWS)
-    out = np.array([*_NEAR_PX, *_FAR_PX]) / fit.px_per_mm
-    edge = look.width_at(u) + np.abs(u) * fit.smear_rad / 2
-    right = edge[:, None] + out
+    edge = look.width_at(u) + np.abs(u) * (fit.smear_rad / 2)
+    right = edge[:, None] + _BESIDE_PX / fit.px_per_mm
     aside = np.concatenate([-right, right, np.zeros((_ROWS, 1))], axis=1)
     places = line_points(fit.angle_rad, fit.miss_mm, u[:, None], aside)
     light = view.light(places) @ (look.step / float(np.linalg.norm(look.step)))
-    sides = light[:, :-1].reshape(_ROWS, 4, -1).mean(axis=2)
-    left_near, left_far, right_near, right_far = sides.T
+    left_near, left_far, right_near, right_far = 0.5 * (light[:, 0:-1:2] + light[:, 1:-1:2]).T
     contrast = abs(median((left_far + right_far) / 2 - light[:, -1])) + 1e-9
     unequal = abs(median(left_near - right_near)) / contrast
     steeper = abs(median(left_far - left_near - right_far + right_near)) / contrast
