@@ -144,11 +144,16 @@ class NodeDoor:
         now_s = self._clock()
         return tuple(_health(name, line, now_s) for name, line in self._lines.items())
 
+    def away(self, name: str) -> bool:
+        """Return whether a camera is that of a node which came and is not heard of any more."""
+        line = self._lines.get(name)
+        return line is not None and _is_away(line, self._clock())
+
     def troubles(self) -> tuple[Trouble, ...]:
         """Return what is wrong with the nodes right now."""
         now_s, told = self._clock(), []
         for name, line in self._lines.items():
-            if line.heard_s is not None and now_s - line.heard_s > HERE_S / 2:
+            if _is_away(line, now_s):
                 said = f"The camera node {name} is away: it keeps what it sees and sends it later."
                 told.append(Trouble("node away", said))
             if line.lost_s is not None and now_s - line.lost_s < LOST_TOLD_S:
@@ -212,6 +217,10 @@ class NodeDoor:
             self.socket.send_multipart([who, msgspec.json.encode(receipt)], zmq.DONTWAIT)
         except zmq.ZMQError:
             return  # it is gone; what it has no receipt for it sends again
+
+
+def _is_away(line: _Line, now_s: float) -> bool:
+    return line.heard_s is not None and now_s - line.heard_s > HERE_S / 2
 
 
 def _health(name: str, line: _Line, now_s: float) -> NodeHealth:

@@ -124,8 +124,11 @@ class Office:
         said = self._trouble.sentence if self._trouble else "The record book is not open."
         return Answer(False, said, seq=command.seq)
 
-    def tick(self, more: tuple[Trouble, ...] = ()) -> None:
-        """Let time pass; `more` are troubles of the service's other parts."""
+    def tick(self, more: tuple[Trouble, ...] = (), *, away: bool = False) -> None:
+        """Let time pass; `more` are troubles of the service's other parts.
+
+        `away`: the camera in use is that of a node out of reach, which keeps what it sees.
+        """
         now_s, self._more = self._clock(), more
         if now_s >= self._look_s:
             self._look_s = now_s + LOOK_S
@@ -136,7 +139,7 @@ class Office:
             if now_s >= self._again_s:
                 self._try_again(now_s)
             return
-        session.tell_troubles((*self._around, *more))
+        session.tell_troubles((*self._around, *more), away=away)
         session.tick()
         if session.broken:
             self._close_for(session.troubles()[0].sentence if session.troubles() else GONE)

@@ -195,7 +195,8 @@ class Service:
             if (view := parts.calibrating.news()) is not None:
                 parts.outlet.publish("calibration", view)
             if self._is_due("tick", TICK_S):
-                parts.office.tick(parts.nodes.troubles())
+                away = parts.nodes.away(parts.cameras.in_use.name)
+                parts.office.tick(parts.nodes.troubles(), away=away)
                 parts.cameras.relax(parts.office.running or parts.calibrating.active)
             if self._is_due("bench", BENCH_S):
                 self._show_bench(parts.outlet)
@@ -246,7 +247,9 @@ class Service:
             readings_per_s=camera.readings_per_s,
             last_reading_age_s=camera.last_reading_age_s,
             source=camera.name,
-            troubles=_with_the_camera(troubles, lost=camera.state == "lost"),
+            troubles=_with_the_camera(
+                troubles, lost=camera.state == "lost" and camera.last_reading_age_s is not None
+            ),
             cameras=parts.cameras.health(),
             nodes=parts.nodes.health(),
         )

@@ -110,6 +110,7 @@ class Session:
         self._kept: Kept | None = None
         self._scratch: Kept | None = None
         self._troubles = Troubles(clock())
+        self._away = False
         self._marks = Marks()
         self._palm = PalmWatch()
         self._nose = NoseWatch()
@@ -151,8 +152,13 @@ class Session:
         """Return what keeps it from its work right now."""
         return self._troubles.all()
 
-    def tell_troubles(self, troubles: tuple[Trouble, ...]) -> None:
-        """Show troubles from outside: the disk, the clock, a camera node."""
+    def tell_troubles(self, troubles: tuple[Trouble, ...], *, away: bool = False) -> None:
+        """Show troubles from outside: the disk, the clock, a camera node.
+
+        While a node is `away` its pictures are late, not lost: what moved meanwhile is seen then,
+        and a turn goes on.
+        """
+        self._away = away
         self._troubles.outside = troubles
 
     def observe(self, frame: Frame, reading: Reading, collar: CollarAngle | None) -> None:
@@ -378,7 +384,7 @@ class Session:
         self._ledger.commit_due(now_s)
         if self.state is None:
             return
-        if self._troubles.lost(now_s) and not self.state.camera_lost:
+        if self._troubles.lost(now_s) and not self._away and not self.state.camera_lost:
             self._capture.lose()
             self._apply(CameraLost(now_s))
         if self._marks.end_due(now_s):
