@@ -10,12 +10,12 @@ goal; exits 1 where one is missed.
 
 import argparse
 import sqlite3
-import statistics
 import sys
 import tempfile
 import time
 from pathlib import Path
 
+from racing import race, timed
 from records_filling import SAMPLES_A_SETUP, Filler, open_book
 
 from records import BookReader, Wanted, book_path
@@ -78,28 +78,11 @@ OF_SETUP = (
 )
 
 
-def timed(work):
-    start = time.perf_counter()
-    result = work()
-    return time.perf_counter() - start, result
-
-
 def busy(work):
     """Seconds of the processor, which other programs on this machine do not lengthen."""
     start = time.process_time()
     result = work()
     return time.process_time() - start, result
-
-
-def race(ours, theirs, rounds):
-    """Median seconds of each over interleaved pairs, and the last results."""
-    mine, other = [], []
-    for _ in range(rounds):
-        seconds, found = timed(ours)
-        mine.append(seconds)
-        seconds, told = timed(theirs)
-        other.append(seconds)
-    return statistics.median(mine), statistics.median(other), found, told
 
 
 def fill(home, setups):

@@ -9,11 +9,10 @@ one is missed.
 """
 
 import argparse
-import statistics
 import sys
-import time
 
 import numpy as np
+from racing import race, timed
 from scipy.optimize import curve_fit, linprog
 from skimage.measure import CircleModel
 
@@ -36,23 +35,6 @@ def harmonics(theta, *beta):
     for k in range(1, ORDER + 1):
         total += beta[2 * k - 1] * np.cos(k * theta) + beta[2 * k] * np.sin(k * theta)
     return total
-
-
-def timed(work):
-    start = time.perf_counter()
-    result = work()
-    return time.perf_counter() - start, result
-
-
-def race(ours, theirs, rounds):
-    """Median seconds of each over interleaved pairs, and the last results."""
-    mine, other = [], []
-    for _ in range(rounds):
-        seconds, found = timed(ours)
-        mine.append(seconds)
-        seconds, told = timed(theirs)
-        other.append(seconds)
-    return statistics.median(mine), statistics.median(other), found, told
 
 
 def against_curve_fit(rounds, rng):

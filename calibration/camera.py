@@ -58,6 +58,22 @@ class CameraModel:
         """Width and height in pixels."""
         return self.image_width, self.image_height
 
+    def demand_size(self, image: NDArray[Any]) -> None:
+        """Refuse a picture of another size: its pixels mean something else.
+
+        Raises
+        ------
+        BadInputError
+            With both sizes and the way out.
+        """
+        height, width = image.shape[:2]
+        if (width, height) != self.size:
+            msg = (
+                f"the picture is {width} x {height} pixels, the camera model is for "
+                f"{self.image_width} x {self.image_height}: take it at that size or calibrate anew."
+            )
+            raise BadInputError(msg)
+
     def undistort(self, points_px: ArrayLike) -> Float:
         """Return normalised image coordinates (n, 2) of pixels (n, 2).
 

@@ -3,6 +3,7 @@
 import re
 from collections import Counter
 from collections.abc import Iterable
+from dataclasses import replace
 
 from calibration.boards import LeftOut, View
 from calibration.calibrate import LEAST_VIEWS, Calibration
@@ -67,6 +68,18 @@ def _detail(offer: Offer | None, gathering: Gathering) -> str:
     return f"Still missing: {missing}." if missing else "Every side and tilt was seen."
 
 
+def _ended(before: CalibrationView) -> CalibrationView:
+    """Return what stays of a view once no more pictures are looked at."""
+    return CalibrationView(
+        camera=before.camera,
+        cells=before.cells,
+        across=before.across,
+        tilts=before.tilts,
+        taken=before.taken,
+        least=before.least,
+    )
+
+
 def judged_view(
     before: CalibrationView, found: Calibration, *, square_mm: float
 ) -> CalibrationView:
@@ -75,14 +88,9 @@ def judged_view(
     good = not found.verdict.startswith("poor")
     word, _, more = found.verdict.partition(": ")
     near, far = found.distance_mm
-    return CalibrationView(
+    return replace(
+        _ended(before),
         state="judged",
-        camera=before.camera,
-        cells=before.cells,
-        across=before.across,
-        tilts=before.tilts,
-        taken=before.taken,
-        least=before.least,
         headline=f"The model is {word}",
         detail=(f"{more[0].upper()}{more[1:]}. " if more else "")
         + f"The board stood {near:.0f} to {far:.0f} mm away: if it did not, its squares are not "
@@ -114,14 +122,9 @@ def _counted(left_out: Iterable[LeftOut]) -> dict[str, int]:
 
 def refused_view(before: CalibrationView, sentence: str) -> CalibrationView:
     """Return a calibration that came to nothing, and why."""
-    return CalibrationView(
+    return replace(
+        _ended(before),
         state="refused",
-        camera=before.camera,
-        cells=before.cells,
-        across=before.across,
-        tilts=before.tilts,
-        taken=before.taken,
-        least=before.least,
         headline="No model",
         detail=f"{sentence[0].upper()}{sentence[1:]}",
     )

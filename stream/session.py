@@ -155,8 +155,8 @@ class Session:
     def tell_troubles(self, troubles: tuple[Trouble, ...], *, away: bool = False) -> None:
         """Show troubles from outside: the disk, the clock, a camera node.
 
-        While a node is `away` its pictures are late, not lost: what moved meanwhile is seen then,
-        and a turn goes on.
+        While a node is `away` its pictures are late, not lost: a turn under way goes on, and what
+        moved meanwhile is seen then. Without one the lists lapse as with any lost camera.
         """
         self._away = away
         self._troubles.outside = troubles
@@ -384,7 +384,8 @@ class Session:
         self._ledger.commit_due(now_s)
         if self.state is None:
             return
-        if self._troubles.lost(now_s) and not self._away and not self.state.camera_lost:
+        waits = self._away and self._ledger.kept is not None
+        if self._troubles.lost(now_s) and not waits and not self.state.camera_lost:
             self._capture.lose()
             self._apply(CameraLost(now_s))
         if self._marks.end_due(now_s):

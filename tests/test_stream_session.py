@@ -213,6 +213,29 @@ def test_a_lost_camera_is_told_within_two_seconds_and_comes_back(paper):
     assert not paper.view.camera_lost
 
 
+def out_of_reach(paper, seconds):
+    """Let time pass while a node that keeps its pictures is away."""
+    for _ in range(round(seconds / 0.1)):
+        paper.clocks.t_s += 0.1
+        paper.session.tell_troubles((), away=True)
+        paper.session.tick()
+
+
+def test_a_node_out_of_reach_keeps_a_turn_going(paper):
+    paper.until("turns")
+    paper.turn(paper.sense * 100.0, 3.0)
+    out_of_reach(paper, 5.0)
+    assert paper.view.step == "turns"
+    assert not paper.session.state.camera_lost
+
+
+def test_without_a_turn_a_node_out_of_reach_is_a_lost_camera(paper):
+    paper.until("turns")
+    out_of_reach(paper, 5.0)
+    assert paper.session.state.camera_lost
+    assert paper.view.step == "before-hands"
+
+
 # a restarted service
 
 

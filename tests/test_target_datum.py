@@ -124,3 +124,15 @@ def test_a_mistake_is_one_sentence(capsys, folder, words, sentence):
     code, out, err = run(capsys, folder, *words)
     assert (code, out) == (2, "")
     assert sentence in err
+
+
+def test_a_picture_that_does_not_fit_is_named(capsys, folder):
+    image = cv2.imread(str(folder / "a.png"))
+    cv2.imwrite(str(folder / "a.png"), image[:400])
+    code, out, err = run(capsys, folder)
+    assert (code, out) == (2, "")
+    assert "a.png: the picture is 640 x 400 pixels, the camera model is for 640 x 480" in err
+    (folder / "a.png").write_bytes(b"no picture")
+    assert "cannot be read as a picture" in run(capsys, folder)[2]
+    with pytest.raises(BadInputError, match="640 x 480"):
+        TargetReader((DATUM,), CAMERA).read(image[:400])

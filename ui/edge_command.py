@@ -4,12 +4,12 @@ from math import sqrt
 from pathlib import Path
 from typing import Annotated, Any
 
-import cv2
 import numpy as np
 import typer
 
 from readings import BadInputError
 from ui.output import put_json
+from ui.pictures import look_at_each
 
 TOPS = {"right": 0.0, "back": 90.0, "left": 180.0, "front": 270.0}
 """Where the picture's top points, as an angle from +X, anticlockwise seen from above."""
@@ -47,17 +47,7 @@ def edge(
     turned_deg = _turns(at, len(pictures))
     up_deg = _top(top)
     model = load_camera(camera)
-    sights = []
-    for path in pictures:
-        image = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE) if path.is_file() else None
-        if image is None:
-            msg = f"{path} cannot be read as a picture: give JPEG or PNG files."
-            raise BadInputError(msg)
-        try:
-            sights.append(find_bore_edge(np.asarray(image, np.uint8), model, diameter_mm))
-        except BadInputError as error:
-            msg = f"{path.name}: {error}"
-            raise BadInputError(msg) from error
+    sights = look_at_each(pictures, lambda image: find_bore_edge(image, model, diameter_mm))
     found = offset_from_edges(
         np.array([sight.centre_mm for sight in sights]),
         np.radians(turned_deg),

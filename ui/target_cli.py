@@ -3,12 +3,12 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
-import cv2
 import numpy as np
 import typer
 
 from readings import BadInputError
 from ui.output import put_json, put_table
+from ui.pictures import look_at_each
 
 if TYPE_CHECKING:
     from vision.target_reader import TargetSight
@@ -38,23 +38,11 @@ def target_read(
     model = load_camera(camera)
     reader = TargetReader(tuple(Target(number, size_mm) for number in wanted), model)
     rows: list[dict[str, Any]] = []
-    for path in pictures:
-        image = cv2.imread(str(path)) if path.is_file() else None
-        if image is None:
-            msg = f"{path} cannot be read as a picture: give JPEG or PNG files."
-            raise BadInputError(msg)
-        if image.shape[1::-1] != model.size:
-            width, height = model.size
-            msg = (
-                f"{path.name} is {image.shape[1]} x {image.shape[0]} pixels, the camera model "
-                f"is for {width} x {height}: take it at that size or calibrate anew."
-            )
-            raise BadInputError(msg)
-        sights = {one.number: one for one in reader.read(np.asarray(image, np.uint8))}
+    for path, seen in zip(pictures, look_at_each(pictures, reader.read), strict=True):
+        sights = {sight.number: sight for sight in seen}
         for number in wanted:
-            rows.append(
-                {"file": path.name, "target": number, **_told(number, sights, datum, height_mm)}
-            )
+            told = _told(number, sights, datum, height_mm)
+            rows.append({"file": path.name, "target": number, **told})
     if as_json:
         put_json(rows, indent=True)
         return

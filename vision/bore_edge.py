@@ -146,13 +146,8 @@ def find_bore_edge(
         from the edge; or the picture is not of the camera's size.
     """
     grey = cv2.cvtColor(image, cv2.COLOR_BGR2GRAY) if image.ndim == 3 else image
-    if camera is not None and grey.shape[::-1] != camera.size:
-        width, height = camera.size
-        msg = (
-            f"the picture is {grey.shape[1]} x {grey.shape[0]} pixels, the camera model is for "
-            f"{width} x {height}: take it at that size or calibrate anew."
-        )
-        raise BadInputError(msg)
+    if camera is not None:
+        camera.demand_size(grey)
     circles = _circles(np.asarray(grey, dtype=np.uint8), camera)
     edge, chamfer = _edge_of(circles)
     x, y, radius, cos2, sin2 = edge.values

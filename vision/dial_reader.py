@@ -104,12 +104,12 @@ class DialReader:
         picture = self._picture(frame)
         held, light = self._hold(picture)
         smeared = self._clarity.look(picture, light)
-        needle = self._find_needle(picture.image, held, light)
+        view = NeedleView(picture.image, held.scale.pose, self._needle, held.scale.blur_px, light)
+        needle = self._find_needle(view, held)
         flag = judge_needle(needle, self._dial)
         self._track.note(needle if flag is None else None)
         if flag is not None or needle is None:
             raise _RefusalError(flag or "needle hidden", held.sight(None))
-        view = self._view(picture.image, held, light)
         reading = self._reading(frame.t_s, held, needle, view)
         found = self._turns.tell(reading, Sight(picture, held.scale, needle, light))
         if "off the taught scale" in found.flags:
@@ -189,15 +189,13 @@ class DialReader:
             raise _RefusalError(found)
         return found
 
-    def _find_needle(
-        self, image: NDArray[np.uint8], held: HeldScale, light: float
-    ) -> NeedleFit | None:
+    def _find_needle(self, view: NeedleView, held: HeldScale) -> NeedleFit | None:
         """Return the needle that was followed, or else the best of the whole turn."""
-        field, view = held.field, self._view(image, held, light)
         followed = self._track.find(view, held)
         if followed is not None:
             return followed
-        found = candidates(likeness(image, field, light), field)
+        field = held.field
+        found = candidates(likeness(view.image, field, view.mark_light), field)
         worth = [angle for angle, score in found if score > _WORTH * found[0][1]]
         fits = [fit for angle in worth if (fit := fit_needle(view, angle))]
         fits.sort(key=lambda fit: fit.score, reverse=True)
@@ -211,9 +209,6 @@ class DialReader:
         if moved is None or moved is best:
             return moved
         return None if self._contradicted(view, moved) else moved
-
-    def _view(self, image: NDArray[np.uint8], held: HeldScale, light: float) -> NeedleView:
-        return NeedleView(image, held.scale.pose, self._needle, held.scale.blur_px, light)
 
     def _contradicted(self, view: NeedleView, fit: NeedleFit) -> bool:
         return contradicts(view, fit, self._dial.radius_mm)

@@ -86,7 +86,14 @@ class TargetReader:
         self._detector = cv2.aruco.ArucoDetector(words, parameters)
 
     def read(self, image: NDArray[np.uint8]) -> tuple[TargetSight, ...]:
-        """Return what is seen of the known targets, by number; those too hidden are left out."""
+        """Return what is seen of the known targets, by number; those too hidden are left out.
+
+        Raises
+        ------
+        BadInputError
+            If the picture is not of the camera model's size.
+        """
+        self._camera.demand_size(image)
         gray = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
         gray = np.asarray(gray, dtype=np.uint8)
         found, numbers, _ = self._detector.detectMarkers(gray)
