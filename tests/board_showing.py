@@ -6,7 +6,6 @@ PICTURES is a .npy of (n, height, width) grey pictures.
 
 import sys
 import time
-from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
@@ -16,6 +15,8 @@ from stream_kit import DIAL, WHEELS
 
 from calibration.boards import OUR_BOARD
 from readings import Frame, Reading
+from simulator.bench import Bench
+from simulator.spec import BenchSpec
 from stream.service import Eyes, Service, run_until_signalled
 from stream.session import Tools
 
@@ -44,13 +45,6 @@ def at(pictures, t_s):
     return np.repeat(gray[:, :, None], 3, axis=2)
 
 
-@dataclass(frozen=True)
-class Shown:
-    """What is seen at this bench: nothing that matters here."""
-
-    t_s: float = 0.0
-
-
 class ShowsBoard:
     """A camera that is shown the board; commands to the bench hold it or take it away."""
 
@@ -58,6 +52,7 @@ class ShowsBoard:
 
     def __init__(self, pictures):
         self._pictures = pictures
+        self._machine = Bench(BenchSpec(), np.random.default_rng(1))
         self._open, self._held_s, self._away = True, None, False
 
     def frames(self):
@@ -84,8 +79,8 @@ class ShowsBoard:
         return f"{do}: done."
 
     def state(self):
-        """What is seen."""
-        return Shown()
+        """What stands on the machine meanwhile: nobody touches it."""
+        return self._machine.state()
 
 
 class NoDial:
