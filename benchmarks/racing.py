@@ -4,18 +4,27 @@ import statistics
 import time
 
 
-def timed(work):
-    start = time.perf_counter()
-    result = work()
-    return time.perf_counter() - start, result
+def timed(work, least_s=0.0):
+    """Return the seconds of a call, the mean over a stretch of at least `least_s`, and its result.
+
+    A stretch, as `timeit` has it, times the work; one call by itself times as well what
+    the work before it left in the caches.
+    """
+    start, calls = time.perf_counter(), 0
+    while True:
+        result = work()
+        calls += 1
+        passed = time.perf_counter() - start
+        if passed >= least_s:
+            return passed / calls, result
 
 
-def race(ours, theirs, rounds):
-    """Median seconds of each over interleaved pairs, and the last results."""
+def race(ours, theirs, rounds, least_s=0.0):
+    """Median seconds of each over interleaved stretches, and the last results."""
     mine, other = [], []
     for _ in range(rounds):
-        seconds, found = timed(ours)
+        seconds, found = timed(ours, least_s)
         mine.append(seconds)
-        seconds, told = timed(theirs)
+        seconds, told = timed(theirs, least_s)
         other.append(seconds)
     return statistics.median(mine), statistics.median(other), found, told

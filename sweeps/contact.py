@@ -12,6 +12,7 @@ import numpy as np
 from readings import Sweep
 from sweeps.allowance import RETRACE_MM
 from sweeps.fourier import Float, harmonic_columns
+from sweeps.median import median
 
 _MIN_REST_RAD = np.radians(18.0)
 _TRAVEL_MARGIN = 0.0125
@@ -78,16 +79,19 @@ def _near_ends(value_mm: Float, travel_mm: tuple[float, float] | None) -> set[st
 
 
 def _resting(sweep: Sweep, least_mm: float, travel_mm: tuple[float, float] | None) -> set[str]:
-    order = np.argsort(sweep.angle_rad, kind="stable")
-    angle, value = sweep.angle_rad[order], sweep.value_mm[order]
+    angle, value = sweep.angle_rad, sweep.value_mm
+    if np.any(angle[1:] < angle[:-1]):
+        order = np.argsort(angle, kind="stable")
+        angle, value = angle[order], value[order]
     if angle[-1] - angle[0] < 4 * _MIN_REST_RAD:
         return set()
     low_end, high_end = _rest_ends(travel_mm)
-    if np.std(value) <= _STILL * np.median(sweep.sigma_mm):
-        return {OFF} if np.median(value) <= low_end else set()
+    if np.std(value) <= _STILL * median(sweep.sigma_mm):
+        return {OFF} if median(value) <= low_end else set()
     noise = max(_noise(sweep.value_mm), 1e-7)
-    low = np.min(value) <= low_end and _clipped_side(angle, value, noise, least_mm)
-    high = np.max(value) >= high_end and _clipped_side(angle, -value, noise, least_mm)
+    gap = max(_GAP_RAD, 4.0 * median(np.diff(angle)))
+    low = np.min(value) <= low_end and _clipped_side(angle, value, noise, least_mm, gap)
+    high = np.max(value) >= high_end and _clipped_side(angle, -value, noise, least_mm, gap)
     return ({OFF} if low else set()) | ({END} if high else set())
 
 
@@ -102,12 +106,14 @@ def _rest_ends(travel_mm: tuple[float, float] | None) -> tuple[float, float]:
 def _noise(value_mm: Float) -> float:
     """Return the scatter from sample to sample, free of the curve (third differences)."""
     third = np.diff(value_mm, 3)
-    return float(1.4826 * np.median(np.abs(third)) / np.sqrt(20.0))
+    return float(1.4826 * median(np.abs(third)) / np.sqrt(20.0))
 
 
-def _clipped_side(angle: Float, value: Float, noise: float, least_mm: float) -> bool:
+def _clipped_side(
+    angle: Float, value: Float, noise: float, least_mm: float, gap_rad: float
+) -> bool:
     band = _BAND * noise
-    rest = _lowest_rest(angle, value, band)
+    rest = _lowest_rest(angle, value, band, gap_rad)
     if rest is None:
         return False
     if rest.span_rad > _LONG_REST_RAD and np.ptp(value) > _LONG_REST_BANDS * band:
@@ -116,22 +122,21 @@ def _clipped_side(angle: Float, value: Float, noise: float, least_mm: float) -> 
     return loss > max(least_mm, 5.0 * sigma, 4.0 * noise)
 
 
-def _lowest_rest(angle: Float, value: Float, band: float) -> _Rest | None:
+def _lowest_rest(angle: Float, value: Float, band: float, gap_rad: float) -> _Rest | None:
     inside = value <= np.min(value) + band
-    spans = _seen_spans(angle, inside)
+    spans = _seen_spans(angle, inside, gap_rad)
     if spans.sum() < _MIN_REST_RAD or np.max(spans) < 0.5 * _MIN_REST_RAD:
         return None
-    return _Rest(inside, float(np.median(value[inside])), float(spans.sum()))
+    return _Rest(inside, median(value[inside]), float(spans.sum()))
 
 
-def _seen_spans(angle: Float, inside: np.ndarray) -> Float:
+def _seen_spans(angle: Float, inside: np.ndarray, gap_rad: float) -> Float:
     """Return the angle of each run inside; what a hand hid is not seen and ends a run."""
-    steps = np.diff(angle)
-    hidden = steps > max(_GAP_RAD, 4.0 * float(np.median(steps)))
-    together = inside[:-1] & inside[1:] & ~hidden
+    at = np.flatnonzero(inside)
+    steps = np.diff(angle[at])
+    together = (np.diff(at) == 1) & (steps <= gap_rad)
     run = np.cumsum(~together)
-    weights = np.where(together, steps, 0.0)
-    return np.bincount(run, weights, minlength=1).astype(np.float64)
+    return np.bincount(run, np.where(together, steps, 0.0), minlength=1).astype(np.float64)
 
 
 def _loss(angle: Float, value: Float, rest: _Rest, noise: float) -> tuple[float, float]:

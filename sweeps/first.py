@@ -8,6 +8,7 @@ import numpy as np
 from sweeps.allowance import Allowance
 from sweeps.budget import BudgetLine
 from sweeps.fourier import Float, form_covariance
+from sweeps.median import median
 from sweeps.overlap import turned_rad
 from sweeps.retrace import retrace_drag_mm, retrace_loss_mm
 from sweeps.robust import RobustFit
@@ -42,7 +43,8 @@ class FirstHarmonic:
 
     def along(self, covariance: Float) -> float:
         """Return the size's uncertainty; the worst direction where the size is lost in it."""
-        worst = float(np.linalg.eigvalsh(covariance)[-1])
+        (xx, xy), (_, yy) = covariance.tolist()
+        worst = (xx + yy) / 2 + hypot((xx - yy) / 2, xy)
         if self.size <= 3 * sqrt(max(worst, 0.0)):
             return sqrt(max(worst, 0.0))
         unit = np.array([self.a1, self.b1]) / self.size
@@ -54,7 +56,7 @@ def first_harmonic(task: Task, fit: RobustFit) -> FirstHarmonic:
     a1, b1 = float(fit.beta[1]), float(fit.beta[2])
     size = hypot(a1, b1)
     common = 0.0 if task.stops else task.allowance.reader_common
-    sigma = common * float(np.median(task.sweep.sigma_mm))
+    sigma = common * median(task.sweep.sigma_mm)
     reader = hypot(sigma, task.allowance.reader_floor_mm)
     form = form_covariance(task.angle_rad[fit.kept], fit.model.order, task.form_mm)
     dragged = one_way(task.sweep)

@@ -5,6 +5,7 @@ leading part of a higher one. All functions are pure; arrays are not changed.
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,13 @@ Complex = NDArray[np.complex128]
 MAX_ORDER = 15
 """Undulations a turn kept, the longest-wave filter of ISO 12181 (1 to 15)."""
 _WORST_CONDITION = 1e7
+_STEP = 8
+"""Powers of one sample that are held at a time."""
+_BLOCK = 8000
+"""Complex numbers held in one piece: they fit a core's own cache, and are less than malloc
+asks the system for anew each time."""
+_ENOUGH_ANGLES = 1024
+"""As many tell which harmonics angles carry."""
 
 
 def harmonic_columns(angle_rad: Float, order: int) -> Float:
@@ -25,7 +33,7 @@ def harmonic_columns(angle_rad: Float, order: int) -> Float:
     """
     columns = np.empty((2 * order + 1, len(angle_rad)))
     columns[0] = 1.0
-    unit = np.exp(1j * np.asarray(angle_rad, dtype=np.float64))
+    unit = unit_vectors(angle_rad)
     power = np.ones_like(unit)
     for k in range(1, order + 1):
         power = power * unit
@@ -96,9 +104,9 @@ class Model:
             If these angles cannot carry the model.
         """
         if self.parity_start_rad is None:
-            sums = harmonic_sums(angle_rad, weight, 2 * self.order)
+            sums, moments = harmonic_sums(angle_rad, (weight, weight * value_mm), 2 * self.order)
             normal = normal_from_sums(sums, self.order)
-            right = right_side(harmonic_sums(angle_rad, weight * value_mm, self.order))
+            right = right_side(moments)
             inverse = np.asarray(np.linalg.inv(normal), dtype=np.float64)
             if condition(normal, inverse) < _WORST_CONDITION:
                 return np.asarray(inverse @ right), inverse
@@ -107,12 +115,19 @@ class Model:
 
 def harmonic_curve(angle_rad: Float, beta: Float) -> Float:
     """Return ``c0 + Σ a_n cos nθ + b_n sin nθ`` by Horner's rule in ``exp(iθ)``."""
-    unit = np.exp(1j * np.asarray(angle_rad, dtype=np.float64))
-    total = np.zeros_like(unit)
-    for a, b in beta[1:].reshape(-1, 2)[::-1].tolist():
-        total += complex(a, -b)
-        total *= unit
-    return np.asarray(total.real + beta[0])
+    angle = np.asarray(angle_rad, dtype=np.float64)
+    factors = (beta[1::2] - 1j * beta[2::2])[::-1].tolist()
+    curve = np.empty(len(angle))
+    for start in range(0, len(angle), _BLOCK):
+        part = slice(start, start + _BLOCK)
+        unit = unit_vectors(angle[part])
+        total = np.zeros_like(unit)
+        for factor in factors:
+            total += factor
+            total *= unit
+        curve[part] = total.real
+    curve += beta[0]
+    return curve
 
 
 def _slope_coefficients(beta: Float) -> Float:
@@ -123,32 +138,67 @@ def _slope_coefficients(beta: Float) -> Float:
     return np.append(0.0, slope.ravel())
 
 
-def harmonic_sums(angle_rad: Float, weight: Float, highest: int) -> Complex:
-    """Return ``Σ w exp(i m θ)`` for m = 0 … highest."""
-    unit = np.exp(1j * np.asarray(angle_rad, dtype=np.float64))
-    power = weight.astype(np.complex128)
-    sums = np.empty(highest + 1, dtype=np.complex128)
-    sums[0] = power.sum()
-    for m in range(1, highest + 1):
-        power *= unit
-        sums[m] = power.sum()
-    return sums
+def unit_vectors(angle_rad: Float) -> Complex:
+    """Return ``exp(iθ)``."""
+    unit = np.empty(len(angle_rad), dtype=np.complex128)
+    np.cos(angle_rad, out=unit.real)
+    np.sin(angle_rad, out=unit.imag)
+    return unit
+
+
+def harmonic_sums(angle_rad: Float, weights: tuple[Float, ...], highest: int) -> list[Complex]:
+    """Return ``Σ w exp(i m θ)``, m = 0 … highest, for the first weights; half as far for others.
+
+    Every power is a product of a small one and a large one, so one matrix product of the
+    two lists has all the sums.
+    """
+    tops = [highest if k == 0 else highest // 2 for k in range(len(weights))]
+    counts = [top // _STEP + 1 for top in tops]
+    block = _BLOCK // _STEP
+    total = np.zeros((sum(counts), _STEP), dtype=np.complex128)
+    small = np.ones((_STEP, block), dtype=np.complex128)
+    large = np.empty((sum(counts), block), dtype=np.complex128)
+    for start in range(0, len(angle_rad), block):
+        part = slice(start, start + block)
+        stride = _powers(unit_vectors(angle_rad[part]), small)
+        n, row = len(stride), 0
+        for weight, count in zip(weights, counts, strict=True):
+            large[row, :n] = weight[part]
+            for j in range(row + 1, row + count):
+                np.multiply(large[j - 1, :n], stride, out=large[j, :n])
+            row += count
+        total += large[:, :n] @ small[:, :n].T
+    rows = np.split(total, np.cumsum(counts)[:-1])
+    return [found.ravel()[: top + 1] for found, top in zip(rows, tops, strict=True)]
+
+
+def _powers(unit: Complex, into: Complex) -> Complex:
+    """Write the powers 0, 1, … of n unit vectors into rows; return the next power."""
+    n = len(unit)
+    for j in range(1, len(into)):
+        np.multiply(into[j - 1, :n], unit, out=into[j, :n])
+    return np.asarray(into[-1, :n] * unit)
 
 
 def normal_from_sums(sums: Complex, order: int) -> Float:
     """Return XᵀWX, shape ``(2 * order + 1,) * 2``, from ``harmonic_sums`` to twice the order."""
-    k = np.arange(order + 1)
-    apart, together = np.abs(k[:, None] - k[None, :]), k[:, None] + k[None, :]
-    sign = np.sign(k[None, :] - k[:, None])
+    apart, together, sign, keep = _products(order)
     cos_cos = (sums.real[apart] + sums.real[together]) / 2
     sin_sin = (sums.real[apart] - sums.real[together]) / 2
     cos_sin = (sums.imag[together] + sign * sums.imag[apart]) / 2
     full = np.empty((order + 1, 2, order + 1, 2))
     full[:, 0, :, 0], full[:, 1, :, 1] = cos_cos, sin_sin
     full[:, 0, :, 1], full[:, 1, :, 0] = cos_sin, cos_sin.T
-    flat = full.reshape(2 * order + 2, 2 * order + 2)
+    return np.asarray(full.reshape(2 * order + 2, 2 * order + 2)[keep])
+
+
+@cache
+def _products(order: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, tuple[np.ndarray, ...]]:
+    """Return where the sums stand that make the products of two orders, and what is kept."""
+    k = np.arange(order + 1)
     keep = np.delete(np.arange(2 * order + 2), 1)
-    return np.asarray(flat[np.ix_(keep, keep)])
+    apart, together = np.abs(k[:, None] - k[None, :]), k[:, None] + k[None, :]
+    return apart, together, np.sign(k[None, :] - k[:, None]), np.ix_(keep, keep)
 
 
 def right_side(sums: Complex) -> Float:
@@ -203,7 +253,8 @@ def form_covariance(angle_rad: Float, order: int, form_mm: list[float]) -> Float
 
 def normal_matrix(angle_rad: Float, order: int) -> Float:
     """Return XᵀX for harmonics to `order`, shape ``(2 * order + 1,) * 2``."""
-    return normal_from_sums(harmonic_sums(angle_rad, np.ones(len(angle_rad)), 2 * order), order)
+    (sums,) = harmonic_sums(angle_rad, (np.ones(len(angle_rad)),), 2 * order)
+    return normal_from_sums(sums, order)
 
 
 def choose_order(angle_rad: Float, highest: int, noise_mm: float, form_mm: list[float]) -> int:
@@ -213,7 +264,8 @@ def choose_order(angle_rad: Float, highest: int, noise_mm: float, form_mm: list[
     left out. It looks at the angles alone, never at the readings, so the stated
     uncertainty stays honest. A whole turn carries all of them; a short arc one or two.
     """
-    gram = normal_matrix(angle_rad, MAX_ORDER)
+    some = angle_rad[:: max(1, len(angle_rad) // _ENOUGH_ANGLES)]
+    gram = normal_matrix(some, MAX_ORDER) * (len(angle_rad) / len(some))
     if highest == MAX_ORDER and _first_scatter(gram) < 1.1 * 4 / len(angle_rad):
         return highest
     costs = {k: _order_cost(gram, k, noise_mm, form_mm) for k in range(1, highest + 1)}

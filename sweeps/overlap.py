@@ -8,6 +8,7 @@ import numpy as np
 
 from readings import Sweep
 from sweeps.fourier import Float
+from sweeps.median import median
 
 TURN_RAD = 2 * pi
 MIN_OVERLAP_RAD = np.radians(10.0)
@@ -39,8 +40,11 @@ def distinct_places(angle_rad: Float) -> int:
     if len(angle) == 0:
         return 0
     if len(angle) > _MANY:
-        degree = np.floor(angle * (1 / _SAME_PLACE_RAD)).astype(np.int64) % 360
-        return int(np.count_nonzero(np.bincount(degree)))
+        degree = angle * (1 / _SAME_PLACE_RAD)
+        seen_at = np.bincount((degree - np.floor(degree.min())).astype(np.int64))
+        turns = -(-len(seen_at) // 360)
+        folded_in = np.pad(seen_at, (0, 360 * turns - len(seen_at))).reshape(turns, 360)
+        return int(np.count_nonzero(folded_in.any(axis=0)))
     folded = np.sort(np.mod(angle, TURN_RAD))
     _, firsts = np.unique(folded // _SAME_PLACE_RAD, return_index=True)
     seen = [float(folded[0])]
@@ -87,14 +91,14 @@ def mean_return(sweep: Sweep, curve: Callable[[Float], Float]) -> Return | None:
         sweep.value_mm[part] - curve(sweep.angle_rad[part])
         for part in (travelled <= overlap, travelled >= TURN_RAD)
     )
-    return _difference(early, late, float(np.median(sweep.sigma_mm)))
+    return _difference(early, late, median(sweep.sigma_mm))
 
 
 def _difference(early: Float, late: Float, sigma_mm: float) -> Return | None:
     if len(early) == 0 or len(late) == 0:
         return None
-    early_mid, late_mid = float(np.median(early)), float(np.median(late))
-    spread = 1.4826 * float(np.median(np.abs(np.concatenate([early - early_mid, late - late_mid]))))
+    early_mid, late_mid = median(early), median(late)
+    spread = 1.4826 * median(np.abs(np.concatenate([early - early_mid, late - late_mid])))
     spread = max(spread, sigma_mm)  # a handful of readings may lie together by chance
     near = [_near(part, mid, spread) for part, mid in ((early, early_mid), (late, late_mid))]
     u_mm = spread * sqrt(1 / len(near[0]) + 1 / len(near[1]))
@@ -114,7 +118,7 @@ def _stops_return(sweep: Sweep) -> Return | None:
     place = np.mod(sweep.angle_rad, TURN_RAD)
     pairs = [_earlier(place, again, int(i)) for i in np.flatnonzero(again)]
     steps = [sweep.value_mm[i] - sweep.value_mm[j] for i, j in pairs if j is not None]
-    u_mm = float(np.median(sweep.sigma_mm)) * sqrt(2.0 / max(len(steps), 1))
+    u_mm = median(sweep.sigma_mm) * sqrt(2.0 / max(len(steps), 1))
     return Return(float(np.mean(steps)), u_mm) if steps else None
 
 

@@ -9,7 +9,9 @@ sense of turning. A turn each way removes the second, never the first.
 
 from math import asin, pi, sqrt
 
-_HALVINGS = 60
+from scipy.optimize import brentq
+
+_CLOSE_MM = 1e-12
 
 
 def kept_in_step(amplitude_mm: float, retrace_mm: float) -> float:
@@ -28,12 +30,18 @@ def kept_in_step(amplitude_mm: float, retrace_mm: float) -> float:
 
 def retrace_loss_mm(shown_mm: float, retrace_mm: float) -> float:
     """Return how much larger than shown the eccentricity can be at this retrace, in mm."""
-    low, high = shown_mm, shown_mm + retrace_mm
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        too_small = middle * kept_in_step(middle, retrace_mm) < shown_mm
-        low, high = (middle, high) if too_small else (low, middle)
-    return high - shown_mm if shown_mm > 0 else retrace_mm / 2
+    if shown_mm <= 0 or retrace_mm <= 0:
+        return max(retrace_mm, 0.0) / 2
+
+    def missing(amplitude_mm: float) -> float:
+        return amplitude_mm * kept_in_step(amplitude_mm, retrace_mm) - shown_mm
+
+    most = shown_mm + retrace_mm
+    if missing(shown_mm) >= 0:  # lost in rounding, as in the next
+        return 0.0
+    if missing(most) <= 0:
+        return retrace_mm
+    return float(brentq(missing, shown_mm, most, xtol=_CLOSE_MM)) - shown_mm
 
 
 def retrace_drag_mm(retrace_mm: float) -> float:

@@ -7,6 +7,7 @@ import numpy as np
 from scipy.special import chdtrc, ndtri
 
 from sweeps.fourier import Float, Model
+from sweeps.median import median
 
 _HUBER = 1.345
 _MIN_FOR_OUTLIERS = 12
@@ -108,7 +109,7 @@ def fit_model(
 
 def _robust_scale(standardised: Float, size: int) -> float:
     n = len(standardised)
-    mad = 1.4826 * float(np.median(np.abs(standardised)))
+    mad = 1.4826 * median(np.abs(standardised))
     return max(mad * float(np.sqrt(n / max(n - size, 1))), 0.05)
 
 

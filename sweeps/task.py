@@ -9,6 +9,7 @@ import numpy as np
 from readings import Surface, Sweep
 from sweeps.allowance import Allowance
 from sweeps.fourier import MAX_ORDER, Float, Model, choose_order
+from sweeps.median import median
 from sweeps.overlap import TURN_RAD, distinct_places, first_turn, turned_rad
 from sweeps.robust import RobustFit, fit_model
 
@@ -42,9 +43,9 @@ class Task:
         return [0.0] + [self.allowance.form_mm(k) for k in range(1, MAX_ORDER + 1)]
 
     @property
-    def data(self) -> np.ndarray:
+    def data(self) -> np.ndarray | slice:
         """Which samples are data: all of a turn, the first turn's stops."""
-        return first_turn(self.sweep) if self.stops else np.ones(len(self.sweep), dtype=bool)
+        return first_turn(self.sweep) if self.stops else slice(None)
 
     @property
     def angle_rad(self) -> Float:
@@ -126,7 +127,7 @@ def fit_task(task: Task) -> RobustFit:
 def _turn_model(angle: Float, sigma: Float, task: Task) -> Model:
     places = distinct_places(angle)
     highest = max(1, min(MAX_ORDER, (places - 3) // 2, (len(angle) - 1) // 4))
-    noise = hypot(float(np.median(sigma)), task.allowance.roughness_mm)
+    noise = hypot(median(sigma), task.allowance.roughness_mm)
     return Model(choose_order(angle, highest, noise, task.form_mm))
 
 

@@ -19,6 +19,7 @@ from sweeps.first import (
     stated_covariance,
 )
 from sweeps.fourier import Float
+from sweeps.median import median
 from sweeps.overlap import (
     Return,
     covered_rad,
@@ -136,20 +137,20 @@ def _extremes(
     raw = float(np.ptp(kept))
     reader = sqrt(2.0) * first.reader_mm
     if places < FULL_PLACES:
-        sigma = float(np.median(task.sweep.sigma_mm))
+        sigma = median(task.sweep.sigma_mm)
         return raw, raw, hypot(sqrt(2.0) * sigma, reader)
-    angle = _swept_grid(task.angle_rad[fit.kept])
-    columns = fit.model.columns(angle)
-    curve = columns @ fit.beta
+    angle = _swept_grid(task.angle_rad[fit.kept], places)
+    curve = fit.curve(angle)
     high, low = int(np.argmax(curve)), int(np.argmin(curve))
-    gradient = columns[high] - columns[low]
+    top, bottom = fit.model.columns(angle[[high, low]])
+    gradient = top - bottom
     tir = _peak(curve, high) + _peak(-curve, low)
     return tir, raw, hypot(sqrt(float(gradient @ fit.covariance @ gradient)), reader)
 
 
-def _swept_grid(angle: Float) -> Float:
+def _swept_grid(angle: Float, places: int) -> Float:
     """Return the angles at which the curve may be trusted: those that were swept."""
-    low, span = float(angle.min()), covered_rad(float(np.ptp(angle)), distinct_places(angle))
+    low, span = float(angle.min()), covered_rad(float(np.ptp(angle)), places)
     return np.linspace(low, low + span, _CURVE_POINTS)
 
 
