@@ -42,15 +42,15 @@ MAX_MISS_PX = 3.0
 MAX_MISS_SHARE = 0.015
 """How far the needle's line may pass from the pivot: pixels, or share of the scale's radius."""
 MAX_NEEDLE_SCATTER_PX = 0.9
-MAX_SIGMA_DIVISIONS = 0.125
-"""A reading that is less sure than this is refused: half a division is then four sigmas off."""
+MAX_SIGMA_DIVISIONS = 0.11
+"""A reading that is less sure than this is refused: half a division is then over four sigmas off."""
 STILL_FRONT = 0.85
 """A still needle fits along this share of its front and more; below it, smear is tried."""
 _SMEARED_DOUBT = 1.75
 """A needle's shadow is smeared into it: over a division and more, its sigma is as much wider."""
 _FLOOR_DIVISIONS = 0.0012  # print of the scale, lens
-_ROWS_DOUBT = 1.8  # what print and narrow shadows add to a needle's rows beyond their scatter
-_LEAN_PX = 0.01  # what may shift a tip unseen by rows and shading
+_ROWS_DOUBT = 1.55  # what print and narrow shadows add to a needle's rows beyond their scatter
+_LEAN_PX = 0.0086  # what may shift a tip unseen by rows and shading
 _STEP = 1e-6
 
 

@@ -13,8 +13,8 @@ from vision.quick import median
 _ROWS = 32
 _BESIDE_PX = np.array([2.5, 3.5, 6.5, 7.5])
 """Two places near to an edge, two farther off."""
-_UNEQUAL_PX = 0.35  # a tip's shift where one side is darker by all of the needle's contrast
-_STEEPER_PX = 0.35  # the same where it darkens by as much from far to near
+_UNEQUAL_PX = 0.3  # a tip's shift where one side is darker by all of the needle's contrast
+_STEEPER_PX = 0.3  # the same where it darkens by as much from far to near
 
 
 def shade_px(view: NeedleView, fit: NeedleFit, reach_mm: float) -> float:
