@@ -28,6 +28,7 @@ TaskName = Literal[
     "face",
     "bar",
     "jaws",
+    "sides",
     "between-centres",
     "square",
     "jacks",

@@ -2,13 +2,13 @@
 
 from setups.guide import Guide, Layout, Step, StepKind
 from setups.guides_centre import CENTRE_ON_BORE, CENTRE_ON_BOSS, CENTRE_ON_PLUG
+from setups.guides_held import DIVIDING_HEAD, FOUR_JAW
 from setups.guides_machine import TEST_BAR, TRAM_HEAD, TRAM_SQUARE
 from setups.guides_pair import PROVE_PAIR, SECOND_END
 from setups.guides_stops import BORE_BY_STOPS, BOSS_BY_STOPS, TRAM_BY_STOPS
 from setups.guides_work import (
     BETWEEN_CENTRES,
     FACE_SQUARE,
-    FOUR_JAW,
     HUNG_CASTING,
     LEVEL_ON_JACKS,
 )
@@ -32,6 +32,7 @@ GUIDES: dict[str, Guide] = {
         LEVEL_ON_JACKS,
         HUNG_CASTING,
         FOUR_JAW,
+        DIVIDING_HEAD,
         SECOND_END,
         PROVE_PAIR,
     )

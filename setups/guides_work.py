@@ -1,4 +1,4 @@
-"""Guides for the work: between centres, on jacks, hung, in four jaws, its own face."""
+"""Guides for the work: between centres, on jacks, hung, its own face."""
 
 from setups.guide import Guide
 from setups.guide_steps import (
@@ -10,7 +10,6 @@ from setups.guide_steps import (
     TODO,
     change,
     lock,
-    pointing,
     prepare,
     run_over,
     turns,
@@ -48,36 +47,6 @@ FACE_SQUARE = Guide(
         TODO,
         lock("Clamp over the supports, little by little, then touch next.",
              "Inside. Clamp the part, then next."),
-        turns("check", locked=True),
-        BEFORE_POWER,
-        DONE,
-    ),
-)  # fmt: skip
-
-FOUR_JAW = Guide(
-    key="four-jaw",
-    title="True a part in an independent four-jaw chuck",
-    purpose="Bring held work to run true by its jaws.",
-    surface="boss",
-    layouts=("still",),
-    default_tolerance_mm=0.02,
-    tolerance_words="off centre",
-    task="jaws",
-    around="turns",
-    sizes=(SizeAsked("jaw_pitch", "Travel of a jaw for one turn of its screw", 4.0, 0.5, 12.0),),
-    steps=(
-        prepare(
-            "Centre the part by eye to within the dial's travel, all four jaws nipped. Put the "
-            "collar on the chuck, and the dial on a stand, its stylus on the part, loaded to "
-            "about half its travel.",
-        ),
-        SIZES,
-        BEFORE_HANDS,
-        *pointing("jaw 1 faces the dial", "jaw 2 faces the dial"),
-        turns(),
-        TODO,
-        lock("Tighten all four jaws in turn by the same small amount, then touch next.",
-             "Inside. Tighten all four jaws, then next."),
         turns("check", locked=True),
         BEFORE_POWER,
         DONE,

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from setups.guide import TaskName
 from setups.measured import CannotTell, Measured
 from setups.state import SetupState
+from setups.tasks_held import four_jaws, four_sides
 from setups.tasks_pair import proof_of_pair, second_end_to_come
 from setups.tasks_placed import (
     bar_between_centres,
@@ -13,13 +14,14 @@ from setups.tasks_placed import (
     square_reversed,
 )
 from setups.tasks_stops import centre_by_stops, tram_by_stops
-from setups.tasks_turned import bar_runout, four_jaws, square_face, tram_head
+from setups.tasks_turned import bar_runout, square_face, tram_head
 
 TASKS: dict[TaskName, Callable[[SetupState], Measured | CannotTell]] = {
     "tram": tram_head,
     "face": square_face,
     "bar": bar_runout,
     "jaws": four_jaws,
+    "sides": four_sides,
     "between-centres": bar_between_centres,
     "square": square_reversed,
     "jacks": level_jacks,

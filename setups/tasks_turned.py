@@ -1,4 +1,4 @@
-"""What turned guides find: tram of the head, a face swept square, a bar's runout, four jaws.
+"""What turned guides find: tram of the head, a face swept square, a bar's runout.
 
 Each is a pure function of the setup's state: numbers, verdict, and what to do with the reading
 to bring the needle to.
@@ -23,12 +23,10 @@ from setups.tasks_common import (
 from sweeps import (
     FaceResult,
     HeadMove,
-    JawStep,
     Slope,
     TramResult,
     bar_at_two_heights,
     face_square_to_spindle,
-    four_jaw,
     runout,
     tram_by_arm,
 )
@@ -188,43 +186,3 @@ def bar_runout(state: SetupState) -> Measured | CannotTell:
         budget=budget_of(at_far.budget),
         flags=tuple(dict.fromkeys((*at_nose.flags, *at_far.flags))),
     )  # fmt: skip
-
-
-def four_jaws(state: SetupState) -> Measured | CannotTell:
-    """Return how far held work runs out, and which jaws to turn with what the dial must read."""
-    found = state.task.pairs[-1].combined
-    if found is None:
-        return CannotTell("A turn gave no runout: turn again.")
-    judged = found.judge(state.tolerance_mm)
-    pitch = state.task.size("jaw_pitch")
-    plan = four_jaw(found, jaw1_deg=0.0, tolerance_mm=state.tolerance_mm, pitch_mm=pitch)
-    if not plan:
-        return refused(plan)
-    return measured(
-        judged,
-        numbers=(
-            Number("eccentricity", "off by", found.eccentricity_mm, "mm", found.u_total_mm),
-            Number("tir", "runout (TIR)", found.tir_mm, "mm", found.u_tir_mm),
-            Number("high_spot", "high spot from jaw 1", found.high_spot_deg, "deg"),
-        ),
-        sentence=f"The work is off by {format_length(found.eccentricity_mm)}.",
-        size_mm=found.eccentricity_mm,
-        u_size_mm=found.u_total_mm,
-        todo=tuple(_jaw_todo(step, state) for step in plan.steps),
-        budget=budget_of(found.budget),
-        flags=found.flags,
-    )
-
-
-def _jaw_todo(step: JawStep, state: SetupState) -> Do:
-    needle = f"{step.reading_mm / state.instrument.graduation_mm:+.1f} divisions"
-    turns = "" if step.turns is None else f" About {step.turns:.2f} of a turn of either."
-    return Do(
-        what=f"jaws {step.slacken} and {step.tighten}",
-        headline=f"Slacken {step.slacken}, tighten {step.tighten}",
-        detail=f"With jaw {step.tighten} at the dial, slacken jaw {step.slacken}, then tighten "
-        f"jaw {step.tighten} until the needle stands at {needle}.{turns}",
-        stylus_deg=step.at_deg,
-        needle_mm=step.reading_mm,
-        window_mm=step.window_mm,
-    )

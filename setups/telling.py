@@ -8,6 +8,7 @@ from readings import (
     DIRECTION_DEG,
     Axis,
     Direction,
+    Sense,
     flag_sentence,
     format_length,
     format_with_uncertainty,
@@ -101,9 +102,8 @@ def _turns(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
     first = state.fine.first
     headline, say = step.title, step.say
     if first is not None:
-        back = "clockwise" if first.sense == "anticlockwise" else "anticlockwise"
         headline = "Now one turn back"
-        say = f"Now one full turn back, {back} seen from above."
+        say = f"Now one full turn back, {_back(state, first.sense)}."
     return Advice(
         headline=headline,
         detail=step.text,
@@ -112,6 +112,18 @@ def _turns(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
         note=state.note,
         verdict=_verdict(state),
     )
+
+
+def _back(state: SetupState, sense: Sense | None) -> str:
+    """Return which way is back, as it is said.
+
+    Where the work turns under a still dial, θ is of the work: which way hands turned hangs on
+    how its marks are numbered.
+    """
+    if sense is None or "still" in guide_of(state).layouts:
+        return "the other way"
+    back = "clockwise" if sense == "anticlockwise" else "anticlockwise"
+    return f"{back} seen from above"
 
 
 def divisions(state: SetupState, value_mm: float) -> float:

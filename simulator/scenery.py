@@ -205,7 +205,7 @@ def _paint_arm(canvas: Canvas, axis: Place, case: Place, look: Look) -> None:
 
 def _touch_mm(look: Look) -> tuple[float, float, float]:
     """Return where the stylus touches, in the spindle axis' own frame."""
-    if look.shown and look.shown != "chuck":
+    if look.shown and look.shown not in ("chuck", "head"):
         return touch_mm(look.shown)
     radius = look.seat_diameter_mm / 2
     at, depth = (math.radians(-118.0), -89.0) if look.bore else (math.radians(-78.0), -76.0)

@@ -136,10 +136,13 @@ class FourJaw(Work):
         """Return the spec: the dial stands still beside the chuck."""
         return round_spec(spec, "still", "bar", "chuck")
 
-    def _off(self, stand: Stand) -> Floats:
+    def _pushed_mm(self, stand: Stand) -> Floats:
         # a jaw screwed in pushes the work away from itself
-        pushed = -JAW_PITCH_MM * np.array([stand.knobs["jaws-1-3"], stand.knobs["jaws-2-4"]])
-        return np.asarray(self._off_mm + pushed + (self._drawn_mm if stand.clamped else 0.0))
+        return -JAW_PITCH_MM * np.array([stand.knobs["jaws-1-3"], stand.knobs["jaws-2-4"]])
+
+    def _off(self, stand: Stand) -> Floats:
+        drawn_mm = self._drawn_mm if stand.clamped else 0.0
+        return np.asarray(self._off_mm + self._pushed_mm(stand) + drawn_mm)
 
     def contact_mm(self, stand: Stand) -> float:
         """Return how far the work comes out at the dial."""
@@ -149,6 +152,33 @@ class FourJaw(Work):
     def off_mm(self, stand: Stand) -> float:
         """Return how far the work's axis is off the spindle's."""
         return float(np.linalg.norm(self._off(stand)))
+
+
+def _taps(key: str, one: int, other: int) -> Knob:
+    label = f"Sides {one} and {other}"
+    return Knob(key, label, f"tap {other}", f"tap {one}", "mm", (0.05, 0.005, 0.001), 1.0)
+
+
+class DividingHead(FourJaw):
+    """Work nipped on a dividing head: a mallet moves it from the side tapped, a bit aslant."""
+
+    title = "Part on a dividing head, sides 1 to 4"
+    knobs = (_taps("sides-1-3", 1, 3), _taps("sides-2-4", 2, 4))
+    marks = tuple(f"side {i} at the dial" for i in (1, 2, 3, 4))
+    clamp, unclamp = "Tighten the part", "Ease the part"
+
+    def __init__(self, rng: np.random.Generator) -> None:
+        super().__init__(rng)
+        across = rng.uniform(-0.05, 0.05, 2)
+        self._goes = np.array([[1.0, across[0]], [across[1], 1.0]])
+
+    def spec(self, spec: BenchSpec) -> BenchSpec:
+        """Return the spec: the dial stands still beside the head."""
+        return round_spec(spec, "still", "bar", "head")
+
+    def _pushed_mm(self, stand: Stand) -> Floats:
+        tapped = np.array([stand.knobs["sides-1-3"], stand.knobs["sides-2-4"]])
+        return np.asarray(-self._goes @ tapped)
 
 
 class Pair(Work):

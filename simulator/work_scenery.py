@@ -1,4 +1,4 @@
-"""How the works beside bores, bosses and bars look: table, castings, square, centres, chuck."""
+"""How works beside bores, bosses and bars look: table, castings, square, centres, chuck, head."""
 
 import math
 from collections.abc import Callable, Mapping
@@ -130,6 +130,24 @@ def _chuck(canvas: Canvas, axis: Place, radius_mm: float) -> None:
     box(canvas, axis, (radius_mm, -9.0, -116.0), (60.0, 9.0, -98.0), BLACKED)
 
 
+def _head(canvas: Canvas, axis: Place, radius_mm: float) -> None:
+    """Paint a part with a round boss on the plate of an upright dividing head, its crank aside."""
+    box(canvas, axis, (-60.0, -46.0, _FLOOR_MM), (16.0, 44.0, -106.0), CAST_IRON)
+    canvas.turned(axis, [(44.0, -106.0), (44.0, -99.0), (43.0, -98.0), (0.0, -98.0)], DARK_STEEL)
+    box(canvas, axis, (-30.0, -30.0, -98.0), (30.0, 30.0, -88.0), CAST_IRON)
+    boss = [(radius_mm, -88.0), (radius_mm, TOP_MM + 14), (radius_mm - 1.5, TOP_MM + 15.5)]
+    canvas.turned(axis, [*boss, (0.0, TOP_MM + 15.5)], STEEL)
+    plate = axis.to_camera([[14.0, -62.0, -100.0]])[0]
+    facing = Place(axis.axes[:, [1, 2, 0]], plate)
+    canvas.turned(facing, [(17.0, 0.0), (17.0, 3.0), (0.0, 3.0)], BRIGHT_IRON)
+    for turn in np.radians(np.arange(0, 360, 20)):
+        hole = facing.to_camera([[13.5 * math.cos(turn), 13.5 * math.sin(turn), 3.2]])[0]
+        canvas.turned(Place(facing.axes, hole), [(1.0, 0.0), (0.0, 0.0)], BLACKED)
+    ends = facing.to_camera([[0.0, 0.0, 5.0], [-11.0, 7.5, 5.0], [-11.0, 7.5, 16.0]])
+    canvas.tube(ends[0], ends[1], (2.4, 2.0), DARK_STEEL)
+    canvas.tube(ends[1], ends[2], (2.4, 2.4), BRASS)
+
+
 _PAINT: Mapping[Shown, Callable[[Canvas, Place, float], None]] = {
     "table": _table,
     "casting": _casting,
@@ -138,4 +156,5 @@ _PAINT: Mapping[Shown, Callable[[Canvas, Place, float], None]] = {
     "square": _square,
     "centres": _centres,
     "chuck": _chuck,
+    "head": _head,
 }

@@ -9,7 +9,7 @@ from readings import BadInputError
 from simulator.spec import BenchSpec
 from simulator.work import Work, away, round_spec
 from simulator.work_flat import Centres, Face, Head, Hung, Jacks, Square
-from simulator.work_round import FourJaw, Pair, Plug, Round, SpindleBar
+from simulator.work_round import DividingHead, FourJaw, Pair, Plug, Round, SpindleBar
 
 _Make = Callable[[BenchSpec, np.random.Generator], Work]
 ROUND_TITLES = {
@@ -85,6 +85,7 @@ WORKS: dict[str, _Make] = {
     "level-jacks": lambda spec, rng: Jacks(rng),
     "hung-casting": lambda spec, rng: Hung(rng),
     "four-jaw": lambda spec, rng: FourJaw(rng),
+    "dividing-head": lambda spec, rng: DividingHead(rng),
     "second-end": _centred_plug,
     "prove-pair": lambda spec, rng: Pair(rng),
 }

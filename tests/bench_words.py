@@ -11,6 +11,10 @@ _RULES = (
         lambda m: ("jaws-1-3" if m[2] in "13" else "jaws-2-4", +1 if m[2] in "12" else -1, None),
     ),
     (
+        r"Tap side (\d) in",
+        lambda m: ("sides-1-3" if m[1] in "13" else "sides-2-4", +1 if m[1] in "12" else -1, None),
+    ),
+    (
         r"Far centre (up|down) ([\d.]+) mm",
         lambda m: ("height", +1 if m[1] == "up" else -1, float(m[2])),
     ),

@@ -84,6 +84,14 @@ def test_jaws_are_told_apart():
     assert headline == view.advice.headline
 
 
+def test_the_side_to_tap_is_shown_and_no_other():
+    shown, view, work = scheme("dividing-head", "todo")
+    [told] = [mark for mark in shown.marks if mark.words]
+    assert (told.words, told.way, told.now) == ("tap", 1, True)
+    assert view.advice.headline.startswith(f"Tap side {told.name} in by ")
+    assert np.dot(work.off, (told.x, told.y)) > 0, "the side that lies out is tapped"
+
+
 def test_shims_stand_at_their_corners():
     shown, view, _ = scheme("face-square", "todo")
     for todo in view.advice.todos:

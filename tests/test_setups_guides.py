@@ -1,5 +1,6 @@
 """Every guide but centring, walked on paper by an agent that does only what it is told."""
 
+import re
 from dataclasses import dataclass, replace
 
 import msgspec
@@ -85,6 +86,10 @@ SCENES = {
     "four-jaw": Scene(
         lambda rng: PaperChuck(rng, off=rng.uniform(-0.6, 0.6, 2), oval_mm=rng.uniform(0, 0.01)),
         {"jaw_pitch": 4.0},
+    ),
+    "dividing-head": Scene(
+        lambda rng: PaperChuck(rng, off=rng.uniform(-0.6, 0.6, 2), oval_mm=rng.uniform(0, 0.01)),
+        {},
     ),
     "between-centres": Scene(
         lambda rng: PaperCentres(
@@ -236,6 +241,36 @@ def test_the_needle_has_to_come_to_its_reading_at_its_place():
     assert elsewhere is agent.state
     there, _ = advance(agent.state, Still(1.0, theta, todo.needle_mm, 0.001, True))
     assert there.task.todo == 1 or there.step == "turns"
+
+
+def test_a_dividing_head_tells_side_length_needle_and_the_way_back():
+    agent = GuideAgent(
+        SCENES["dividing-head"].make(np.random.default_rng(2)), begun("dividing-head")
+    )
+    while agent.state.step != "todo":
+        agent.act()
+    off, advice = agent.work.off, advise(agent.state)
+    along = int(np.argmax(np.abs(off)))
+    side = along + 1 if off[along] > 0 else along + 3
+    told = re.fullmatch(r"Tap side (\d) in by ([\d.]+) mm", advice.headline)
+    assert int(told[1]) == side
+    assert float(told[2]) == pytest.approx(abs(off[along]), abs=0.02)  # marks set by eye
+    assert f"tap side {(side + 1) % 4 + 1}, opposite" in advice.detail
+    assert f"{advice.todo.needle_mm / 0.01:+.1f} divisions" in advice.detail
+    while agent.state.step != "lock-head":
+        agent.act()
+    assert agent.state.task.found.locked
+    assert "plunger" in advise(agent.state).say
+
+
+def test_which_way_back_is_told_only_where_it_is_known():
+    """Under a still dial the work's own angle is counted: its marks may be numbered either way."""
+    for guide, words in (("dividing-head", "the other way."), ("tram-head", "seen from above.")):
+        scene = SCENES[guide]
+        agent = GuideAgent(scene.make(np.random.default_rng(2)), begun(guide, scene.sizes))
+        while agent.state.fine.first is None:
+            agent.act()
+        assert advise(agent.state).say.endswith(words)
 
 
 @pytest.mark.parametrize("guide", GUIDES)

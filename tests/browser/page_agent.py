@@ -10,7 +10,7 @@ STEPS = (25, 5, 1, 0.1)
 WAYS = {"right": ("x", 1), "left": ("x", -1), "to the back": ("y", 1), "to the front": ("y", -1)}
 TRAVEL = re.compile(r"table (right|left|to the back|to the front) (?:at least )?([0-9.]+) mm")
 STYLUS = re.compile(r"stylus to the (right|left|back|front)", re.IGNORECASE)
-JAW = re.compile(r"jaw (\d) (?:faces|at) the dial", re.IGNORECASE)
+JAW = re.compile(r"(?:jaw|side) (\d) (?:faces|at) the dial", re.IGNORECASE)
 STALLED_S = 30.0
 
 LOOK = """() => {

@@ -176,18 +176,27 @@ def _shims(view: SessionView) -> Scheme:
 
 
 def _jaws(view: SessionView) -> Scheme:
+    return _quarters(view, "Jaws, as the work turns", "tighten")
+
+
+def _sides(view: SessionView) -> Scheme:
+    return _quarters(view, "Sides, as the work turns", "tap")
+
+
+def _quarters(view: SessionView, title: str, push: str) -> Scheme:
+    """Return four jaws or sides a quarter turn apart; `push` is what is done to the one told."""
     marks = []
     for jaw in range(1, 5):
         angle = radians(90.0 * (jaw - 1))
         way, now = _jaw(view, str(jaw))
-        words = {1: "tighten", -1: "slacken", 0: ""}[way]
+        words = {1: push, -1: "slacken", 0: ""}[way]
         marks.append(Mark(0.8 * cos(angle), 0.8 * sin(angle), str(jaw), words, way, now))
-    return Scheme("Jaws, as the work turns", outline="round", marks=tuple(marks))
+    return Scheme(title, outline="round", marks=tuple(marks))
 
 
 def _jaw(view: SessionView, jaw: str) -> tuple[Literal[-1, 0, 1], bool]:
     todo = view.advice.todo if view.advice and view.kind == "todo" else None
-    told = re.match(r"Slacken (\d), tighten (\d)", todo.headline) if todo else None
+    told = re.match(r"(?:Slacken (\d), tighten|Tap side) (\d)", todo.headline) if todo else None
     if told is None or jaw not in told.groups():
         return 0, False
     return (1, True) if told[2] == jaw else (-1, True)
@@ -208,6 +217,7 @@ _PLANS: Mapping[str, Callable[[SessionView], Scheme]] = {
     "hung": _hung,
     "face": _shims,
     "jaws": _jaws,
+    "sides": _sides,
     "centre-stops": _stops,
     "tram-stops": _stops,
 }
