@@ -1,7 +1,7 @@
 """The single writer of the record book."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import msgspec
 
@@ -11,6 +11,9 @@ from records.photos import keep_photo
 from records.plain import name_text, to_object_text
 from records.queries import SetupLine
 from records.sweep_book import SweepBook
+
+if TYPE_CHECKING:
+    from setups.jobs import JobPlan
 
 
 class Size(msgspec.Struct, frozen=True):
@@ -47,6 +50,20 @@ class Book(SweepBook):
     def ensure_operation(self, part_id: int, name: str) -> int:
         """Return the operation of this name on a part, made where it is not there."""
         return self._ensure(t.operation, t.part, part_id=part_id, name=name_text("operation", name))
+
+    def keep_plan(self, plan: "JobPlan", after: int | None) -> int:
+        """Keep a job's plan, which counts from now on; return its number.
+
+        Raises
+        ------
+        BadInputError
+            If the plan that it changes, `after` (None: there was none), is not the newest.
+        """
+        job_id = self.ensure_job(plan.job)
+        with self._pen.transaction() as connection:
+            rules.require_newest_plan(connection, job_id, plan.job, after)
+            body = to_object_text(msgspec.to_builtins(plan))
+            return self._pen.insert(t.plan, job_id=job_id, body=body, at_utc=self.stamp())
 
     # ---- setups
 

@@ -124,6 +124,7 @@ class _Source:
     def _all_ids(self, job_id: int) -> dict[str, list[int]]:
         """Return the numbers, in the book, of the job's records by table."""
         ids: dict[str, list[int]] = {"job": [job_id], "part": self._part_ids}
+        ids["plan"] = self._where(t.plan.c.job_id, [job_id])
         ids["operation"] = self._where(t.operation.c.part_id, self._part_ids)
         ids["setup"] = self.setup_ids
         for name, table in t.RECORDS.items():

@@ -135,6 +135,8 @@ class _Taking:
             return self._named(table, row)
         if table is t.setup:
             return self._setup(row)
+        if table is t.plan:
+            return self._plan(row)
         owner = self._owner(table, row)
         if owner not in self._known_setups:
             return self._insert(table, row)
@@ -152,6 +154,14 @@ class _Taking:
         if table is t.job:
             self._job_id = row_id
         return row_id
+
+    def _plan(self, row: Row) -> int:
+        """Take a plan that is later than the one that counts here; leave others out."""
+        newest = sa.select(t.plan.c.id, t.plan.c.at_utc).filter_by(job_id=row["job_id"])
+        known = self._connection.execute(newest.order_by(t.plan.c.id.desc())).first()
+        if known is not None and str(known.at_utc) >= str(row["at_utc"]):
+            return int(known.id)
+        return self._insert(t.plan, row)
 
     def _setup(self, row: Row) -> int:
         uid = self._connection.execute(sa.select(t.setup).filter_by(uid=row["uid"])).mappings()

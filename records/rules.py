@@ -104,6 +104,20 @@ def is_repeated(connection: sa.Connection, sweep_id: int, batch_no: int, blob: b
     raise BookError(msg)
 
 
+def require_newest_plan(
+    connection: sa.Connection, job_id: int, job: str, after: int | None
+) -> None:
+    """Refuse to change a plan of a job that another one has followed meanwhile."""
+    newest = sa.select(sa.func.max(t.plan.c.id)).where(t.plan.c.job_id == job_id)
+    if connection.scalar(newest) == after:
+        return
+    if after is None:
+        msg = f"Job {job!r} has a plan already: add to it, or give the new job another name."
+    else:
+        msg = f"The plan of job {job!r} was changed meanwhile: look at it, then change it again."
+    raise BadInputError(msg)
+
+
 def require_supersedable(connection: sa.Connection, setup_id: int, by_setup_id: int) -> None:
     """Refuse to supersede what is open, was superseded before, or is the later one."""
     require_record(connection, t.setup, by_setup_id)

@@ -10,7 +10,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-FORMAT = "0002"
+FORMAT = "0003"
 """The newest migration's revision; a test compares it with the migrations."""
 
 APPLICATION_ID = 0x53706864
@@ -217,6 +217,14 @@ imported = _table(
 )
 """Setups of a job that came from another book: which one, and out of which archive."""
 
+plan = _table(
+    "plan",
+    _ref("job"),
+    _col("body", sa.Text),
+    _col("at_utc", sa.Text),
+)
+"""A job's parts and operations in order; of several plans of a job the last one counts."""
+
 LAPSED = "lapsed"
 """Who took a tick back, where nobody did: it lapsed."""
 
@@ -239,6 +247,7 @@ RECORDS: dict[str, sa.Table] = {
         photo,
         size,
         imported,
+        plan,
     )
 }
 """The tables whose rows are records: insert only, each row sealed in the chain."""

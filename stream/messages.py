@@ -334,7 +334,10 @@ class Answer:
 
 COMMANDS: dict[str, str] = {
     "begin": "start a setup: guide, job, part, operation, tolerance_mm, diameter_mm, sizes, "
-    "tolerance_source, machine, again_of (the setup it repeats)",
+    "tolerance_source, machine, datum (words), again_of (the setup it repeats)",
+    "plan": "keep a job's plan: job, parts (names), operations (each with name, guide, "
+    "tolerance_mm, tolerance_source, datum, diameter_mm, sizes, machine), part_by_part, "
+    "after (number of the plan it changes, null for the first)",
     "next": "the person touched next",
     "mark": "a key, pedal or palm: next, or begin and end a turn by hand; again undoes: by",
     "changed": "what (tool, or reload by a page loaded anew): lines of the lists lapse",
@@ -356,5 +359,5 @@ COMMANDS_HERE: dict[str, str] = {
 """Commands of programs on this computer; the page, which a tablet may show, sends none of them."""
 """Every command by name."""
 
-CHANGING = frozenset({"begin", "next", "mark", "touch", "size", "abandon"})
+CHANGING = frozenset({"begin", "plan", "next", "mark", "touch", "size", "abandon"})
 """Commands that change what is in the book: done once even over a restart."""

@@ -50,6 +50,7 @@ from stream.desk import (
 )
 from stream.faults import LOST_AFTER_S
 from stream.given import Publish, Seen, Tools
+from stream.job_desk import plan_order, planned_words
 from stream.keeping import SESSION_KEY, Kept, plain, taken_up
 from stream.ledger import Ledger
 from stream.marks import UNDO_S, Marks
@@ -194,6 +195,7 @@ class Session:
         """Do one command; a mistake is answered with a sentence."""
         orders: dict[str, Callable[[Mapping[str, Any]], Answer]] = {
             "begin": self._begin,
+            "plan": self._plan,
             "next": self._next,
             "mark": self._mark,
             "touch": self._touch,
@@ -239,6 +241,10 @@ class Session:
         )
         self._enter()
         return Answer(True, f"{card.title}: begun as setup {setup_id}.", body=setup_id)
+
+    def _plan(self, args: Mapping[str, Any]) -> Answer:
+        plan, after = plan_order(args)
+        return Answer(True, planned_words(plan), body=self._ledger.book.keep_plan(plan, after))
 
     def _next(self, args: Mapping[str, Any]) -> Answer:
         state = self._running()

@@ -20,11 +20,13 @@ from records_kit import (
     begin_setup,
     import_another,
     open_book,
+    pair_plan,
     tiny_jpeg,
     whole_setup,
 )
 
 from records import BookReader, book_path
+from records.plans import newest_plans
 from records.tables import FORMAT
 
 
@@ -45,6 +47,8 @@ def write_scenes(home, elsewhere):
         book.resume_setup(cut_short, {"why": "restart"})
         book.put_session_state("live", b'{"step":2}')
         import_another(book, elsewhere)
+        plan = book.keep_plan(pair_plan("winding gear of the lower lock"), None)
+        book.keep_plan(pair_plan("winding gear of the lower lock", parts=4), plan)
 
 
 def what_it_says(home):
@@ -52,10 +56,16 @@ def what_it_says(home):
     with BookReader.open(home) as reader:
         lines = reader.list_setups()
         setups = [reader.show_setup(line.id) for line in lines]
+        with reader.reading() as connection:
+            plans = newest_plans(connection)
     for setup in setups:
         for photo in setup["photos"]:
             del photo["path"]
-    return {"lines": msgspec.to_builtins(lines), "setups": setups}
+    return {"lines": msgspec.to_builtins(lines), "setups": setups, "plans": to_plain(plans)}
+
+
+def to_plain(plans):
+    return msgspec.json.decode(msgspec.json.encode(plans))
 
 
 def main(folder):

@@ -12,6 +12,7 @@ from records import Book, BookReader, Size
 from records.exporting import export_job
 from records.importing import import_job
 from setups import Do, Found, Measured
+from setups.jobs import JobPlan, PlannedOperation, parts_by_count
 from setups.measured import Number
 from stream.keeping import plain
 
@@ -128,3 +129,13 @@ def import_another(book, folder):
     with BookReader.open(folder / "another") as reader:
         export_job(reader, job, folder / "job.zip", exported_utc="", program_version=VERSION)
     return import_job(book, folder / "job.zip")
+
+
+def pair_plan(job="Lock paddle winding gear", *, parts=2, **more):
+    """Two seats on one axis: the first bored, the second told beforehand, both proven."""
+    operations = (
+        PlannedOperation("bore the 52 mm seat", "centre-bore", 0.01, "back face", diameter_mm=52.0),
+        PlannedOperation("second end", "second-end", 0.05, "plug", sizes=(("clearance", 0.008),)),
+        PlannedOperation("prove both seats", "prove-pair", 0.05, "52 mm seat"),
+    )
+    return JobPlan(job, parts_by_count("gear-case end {}", parts), operations, **more)

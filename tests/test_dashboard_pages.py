@@ -10,6 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 import ui
 from records import book_path
+from records.tables import FORMAT
 from stream.messages import Answer, SessionView
 from ui import server
 from ui.server import Dashboard
@@ -46,8 +47,8 @@ def serve(tmp_path):
 
 @pytest.fixture
 def kept_book(tmp_path):
-    shutil.copy(DATA / "book_v0002.sqlite3", book_path(tmp_path))
-    shutil.copytree(DATA / "book_v0002_photos", tmp_path / "photos")
+    shutil.copy(DATA / f"book_v{FORMAT}.sqlite3", book_path(tmp_path))
+    shutil.copytree(DATA / f"book_v{FORMAT}_photos", tmp_path / "photos")
 
 
 def test_a_setup_begins_without_typing(serve):

@@ -15,6 +15,7 @@ from records_kit import (
     begin_setup,
     import_another,
     open_book,
+    pair_plan,
     tiny_jpeg,
     whole_setup,
     whole_sweep,
@@ -263,6 +264,7 @@ def written(tmp_path_factory):
     with open_book(home) as book:
         book.supersede(whole_setup(book), whole_setup(book), "again")
         import_another(book, tmp_path_factory.mktemp("elsewhere"))
+        book.keep_plan(pair_plan(), None)
     return home
 
 

@@ -7,7 +7,7 @@ import sqlite3
 from contextlib import closing
 
 import pytest
-from records_kit import begin_setup, import_another, open_book, tiny_jpeg, whole_setup
+from records_kit import begin_setup, import_another, open_book, pair_plan, tiny_jpeg, whole_setup
 
 from records import BookDamagedError, BookReader, book_path, check_book
 from records.chain import GENESIS
@@ -21,6 +21,7 @@ def written(tmp_path_factory):
         book.supersede(whole_setup(book), whole_setup(book), "the part had moved")
         book.put_session_state("live", b"step 2")
         import_another(book, tmp_path_factory.mktemp("elsewhere"))
+        book.keep_plan(pair_plan(), None)
     return home
 
 
