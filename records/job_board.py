@@ -22,15 +22,16 @@ _MANY = 1_000_000
 class Cell:
     """One operation on one part.
 
-    `setup_id` is the setup that counts: the one in hand, else the last one finished. `verdict`
-    and `last` are of the last one finished; `looser_mm` is the tolerance it was held to, where
-    the plan asks for a closer one.
+    `setup_id` is the setup in hand, else the last one finished, which is `done_id`. `verdict`
+    and `last` are of that one; `looser_mm` is the tolerance it was held to, where the plan asks
+    for a closer one.
     """
 
     part: str
     operation: PlannedOperation
     state: CellState = "not yet"
     setup_id: int | None = None
+    done_id: int | None = None
     verdict: Verdict | None = None
     last: Found | Measured | None = None
     looser_mm: float | None = None
@@ -77,8 +78,8 @@ class Board:
     def last_of(self, operation: str, *, but: str = "") -> Cell | None:
         """Return the cell of an operation that was finished last, on another part than `but`."""
         of_it = [c for (part, name), c in self.cells.items() if name == operation and part != but]
-        done = [cell for cell in of_it if cell.state == "done"]
-        return max(done, key=lambda cell: cell.setup_id or 0, default=None)
+        done = [cell for cell in of_it if cell.done_id is not None]
+        return max(done, key=lambda cell: cell.done_id or 0, default=None)
 
 
 def job_board(connection: sa.Connection, kept: KeptPlan) -> Board:
@@ -122,6 +123,7 @@ def _cell(
         operation,
         "done" if in_hand is None else "in hand",
         finished.id if in_hand is None else in_hand.id,
+        finished.id,
         verdict_of_line(finished, last),
         last,
         held_mm if held_mm is not None and held_mm > operation.tolerance_mm + 1e-9 else None,

@@ -4,6 +4,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from setups.guide import Guide
+
 CellState = Literal["not yet", "in hand", "done"]
 """Of one operation on one part; `done` is finished in the book, whatever its verdict."""
 
@@ -72,3 +74,19 @@ def parts_by_count(pattern: str, count: int) -> tuple[str, ...]:
     """
     held = pattern if "{}" in pattern else f"{pattern} {{}}"
     return tuple(held.replace("{}", str(number)) for number in range(1, count + 1))
+
+
+_PAIR = (
+    ("First seat", "centre-bore", "machined back face"),
+    ("Plug", "centre-plug", "plug clamped to the table"),
+    ("Second seat", "second-end", "first seat over the plug"),
+    ("Proof", "prove-pair", "first seat"),
+)
+
+
+def pair_operations(guides: Mapping[str, Guide]) -> tuple[PlannedOperation, ...]:
+    """Return the operations of two seats on one axis, each as its guide has it by itself."""
+    return tuple(
+        PlannedOperation(name, key, guides[key].default_tolerance_mm, datum)
+        for name, key, datum in _PAIR
+    )

@@ -18,6 +18,7 @@ from ui import (
     dial_cli,
     edge_command,
     handwheel_cli,
+    job_cli,
     keys_command,
     node_command,
     print_command,
@@ -38,6 +39,7 @@ app = typer.Typer(
 dial_app = typer.Typer(help="The dials Sparehand can read.", no_args_is_help=True)
 handwheel_app = typer.Typer(help="The slides' handwheels.", no_args_is_help=True)
 setup_app = typer.Typer(help="The guided setups.", no_args_is_help=True)
+job_app = typer.Typer(help="Jobs: parts in a batch, operations in order.", no_args_is_help=True)
 target_app = typer.Typer(help="Printed targets.", no_args_is_help=True)
 print_app = typer.Typer(help="Things to print for the camera.", no_args_is_help=True)
 records_app = typer.Typer(help="The book of setups.", no_args_is_help=True)
@@ -46,6 +48,7 @@ camera_app = typer.Typer(help="Cameras: here, or on another computer.", no_args_
 dial_cli.add_to(dial_app)
 handwheel_cli.add_to(handwheel_app)
 setup_cli.add_to(setup_app)
+job_cli.add_to(job_app)
 records_cli.add_to(records_app)
 keys_command.add_to(keys_app)
 camera_cli.add_to(camera_app)
@@ -57,6 +60,7 @@ app.add_typer(dial_app, name="dial")
 app.command("edge")(edge_command.edge)
 app.add_typer(handwheel_app, name="handwheel")
 app.add_typer(setup_app, name="setup")
+app.add_typer(job_app, name="job")
 app.add_typer(print_app, name="print")
 app.add_typer(target_app, name="target")
 app.add_typer(records_app, name="records")

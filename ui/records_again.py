@@ -11,6 +11,7 @@ from records.plain import Json
 from records.reader import require_book
 from stream.client import Client
 from stream.desk import supersede_order, superseded_words
+from ui.job_orders import planned_again, sizes_given
 from ui.output import put_json
 
 _LAST_NUMBER = re.compile(r"(\d+)(?!.*\d)")
@@ -29,7 +30,8 @@ def begin_again(home: Path, setup_id: int, part: str | None, *, as_json: bool) -
         If no service runs.
     """
     with BookReader.open(home) as reader:
-        order = order_of(reader.show_setup(setup_id, with_samples=False), part)
+        setup = reader.show_setup(setup_id, with_samples=False)
+        order = next_order(reader, setup) if part is None else order_of(setup, part)
     with Client(home) as client:
         answer = client.command("begin", **order)
     if not answer.ok:
@@ -72,6 +74,19 @@ def _supersede_here(home: Path, setup_id: int, by_id: int, reason: str) -> str:
     return superseded_words(setup_id, by_id)
 
 
+def next_order(reader: BookReader, setup: Json) -> dict[str, Any]:
+    """Return the order that begins a kept setup anew on the next part.
+
+    Which part that is the job's plan says, or, where none holds the setup, its number.
+
+    Raises
+    ------
+    BadInputError
+        If the plan says that something else is next, or the part carries no number.
+    """
+    return planned_again(reader, setup) or order_of(setup, None)
+
+
 def order_of(setup: Json, part: str | None) -> dict[str, Any]:
     """Return the order that begins a kept setup anew on `part`; None: the next by number.
 
@@ -83,7 +98,6 @@ def order_of(setup: Json, part: str | None) -> dict[str, Any]:
         If no part is named and the old one carries no number.
     """
     settings = setup["settings"]
-    sizes = {**settings.get("sizes", {}), **{s["key"]: s["value"] for s in setup["sizes"]}}
     order = {
         "guide": setup["guide"],
         "job": setup["job"],
@@ -93,7 +107,8 @@ def order_of(setup: Json, part: str | None) -> dict[str, Any]:
         "tolerance_source": setup["tolerance_source"],
         "machine": setup["machine"],
         "diameter_mm": settings.get("diameter_mm"),
-        "sizes": sizes or None,
+        "datum": settings.get("datum"),
+        "sizes": sizes_given(setup) or None,
         "again_of": setup["id"],
     }
     return {name: value for name, value in order.items() if value is not None}

@@ -97,7 +97,7 @@ def setup_play(
         "job": job,
         "part": part,
         "operation": operation,
-        "sizes": _sizes(sizes or []),
+        "sizes": sizes_of(sizes or []),
     }
     more = {
         "tolerance_mm": tolerance_mm,
@@ -112,7 +112,8 @@ def setup_play(
         tell("Left: the setup goes on; take it up again with --resume.")
 
 
-def _sizes(given: list[str]) -> dict[str, float]:
+def sizes_of(given: list[str]) -> dict[str, float]:
+    """Return sizes as they stand on a command line, KEY=MM; refuse what is none."""
     sizes = {}
     for word in given:
         key, _, number = word.partition("=")

@@ -13,7 +13,7 @@ from records.report.content import SetupReport, setup_report
 from records.trends import TREND_LABELS, by_key, trend_line, trend_points
 from setups import GUIDES
 from ui import records_views as views
-from ui.records_again import next_part, order_of
+from ui.records_again import next_order
 from ui.records_trends import NOTHING_FOLLOWED, line_words
 from ui.server import dashboard
 from ui.trend_chart import trend_figure
@@ -195,7 +195,7 @@ def _take_along(reader: BookReader, setup: Json) -> None:
         width="stretch",
     )
     with again:
-        _again(setup)
+        _again(reader, setup)
 
 
 def _report(home: Path, setup_id: int) -> "Report":
@@ -206,14 +206,14 @@ def _report(home: Path, setup_id: int) -> "Report":
         return report_of_setup(reader, setup_id, made_utc=utc_text(datetime.now(UTC)))
 
 
-def _again(setup: Json) -> None:
+def _again(reader: BookReader, setup: Json) -> None:
     try:
-        following = next_part(setup["part"])
+        order = next_order(reader, setup)
     except BadInputError:
-        return  # a name without a number: the form on the Setup page asks for the next one
-    if not st.button(f"Again for {views.as_typed(following)}", key="again", width="stretch"):
+        return  # another operation is next, or the name has no number: the pages Job and Setup ask
+    if not st.button(f"Again for {views.as_typed(order['part'])}", key="again", width="stretch"):
         return
-    answer = dashboard().bridge.command_now("begin", **order_of(setup, following))
+    answer = dashboard().bridge.command_now("begin", **order)
     if answer.ok:
         st.success(f"{answer.said} Go on at Setup.")
     else:
