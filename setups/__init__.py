@@ -4,6 +4,7 @@ Time is an argument everywhere. May import readings, calibration and sweeps.
 """
 
 from setups.advice import Advice, Move
+from setups.arcs import offered as arcs_offered
 from setups.checklists import (
     BEFORE_HANDS,
     BEFORE_POWER,
@@ -22,6 +23,7 @@ from setups.state import (
     CameraLost,
     Changed,
     Clock,
+    DegArc,
     Event,
     Finish,
     Found,
@@ -30,6 +32,7 @@ from setups.state import (
     KeepResult,
     KeepTick,
     KeepTurn,
+    LeftOut,
     Next,
     SetupState,
     Sized,
@@ -40,6 +43,7 @@ from setups.state import (
 )
 from setups.steps import after_restart, guide_of, step_of
 from setups.telling import advise, flag_lines
+from setups.words import arc_words
 
 __all__ = [
     "BEFORE_HANDS",
@@ -53,6 +57,7 @@ __all__ = [
     "CameraLost",
     "Changed",
     "Clock",
+    "DegArc",
     "Do",
     "Event",
     "Finish",
@@ -63,6 +68,7 @@ __all__ = [
     "KeepResult",
     "KeepTick",
     "KeepTurn",
+    "LeftOut",
     "Measured",
     "Move",
     "Next",
@@ -79,6 +85,8 @@ __all__ = [
     "advance",
     "advise",
     "after_restart",
+    "arc_words",
+    "arcs_offered",
     "flag_lines",
     "guide_of",
     "list_of",

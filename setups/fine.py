@@ -1,7 +1,8 @@
 """The fine loop: two turns give the offset; moves bring the needle to a reading; again."""
 
 from dataclasses import replace
-from math import cos, pi, sin, sqrt
+from functools import partial
+from math import cos, pi, radians, sin, sqrt
 
 from readings import Surface, Sweep, flag_sentence, frozen_array
 from setups.state import Fine, Found, SetupState
@@ -13,6 +14,7 @@ from sweeps import (
     SweepResult,
     combine_turns,
     fit_turn,
+    fit_without,
     plan_moves,
 )
 
@@ -37,10 +39,17 @@ def as_theta(sweep: Sweep, state: SetupState) -> Sweep:
 def measure_turn(
     sweep: Sweep, state: SetupState, surface: Surface
 ) -> tuple[SweepResult | None, str, tuple[str, ...]]:
-    """Fit one captured turn; (None, reason, flags) where it gives no number."""
+    """Fit one turn in θ; (None, reason, flags) where it gives no number.
+
+    Arcs that a person left out do not count.
+    """
     dial = state.instrument
-    result = fit_turn(
-        as_theta(sweep, state),
+    fit = fit_turn
+    if state.left_out and surface != "face":
+        arcs = [(radians(start), radians(end)) for start, end in state.left_out]
+        fit = partial(fit_without, leave_out=arcs, tolerance_mm=state.tolerance_mm)
+    result = fit(
+        sweep,
         surface=surface,
         diameter_mm=state.diameter_mm,
         tip_radius_mm=dial.tip_radius_mm,
@@ -100,6 +109,7 @@ def judge(
         least_provable_mm=answer.least_provable_mm,
         locked=locked,
         flags=tuple(dict.fromkeys(flags)),
+        left_out=state.left_out,
     )
 
 
@@ -112,4 +122,12 @@ def _lobe(harmonic: Harmonic) -> tuple[int, float, float]:
 def start_round(found: Found, fine: Fine, tolerance_mm: float) -> Fine:
     """Return the fine state at the start of a round of moves."""
     axes = plan_moves(found.offset_x_mm, found.offset_y_mm, tolerance_mm)
-    return Fine(axes=axes, corrections=fine.corrections + 1)
+    return Fine(axes=axes, corrections=fine.corrections + 1, sweeps=fine.sweeps)
+
+
+def good_enough(found: Found, tolerance_mm: float) -> bool:
+    """Inside; or as near as this dial can ever tell, where the verdict stays open."""
+    if found.verdict == "inside":
+        return True
+    provable = found.least_provable_mm < tolerance_mm
+    return not provable and found.eccentricity_mm < tolerance_mm / 2.0

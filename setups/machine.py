@@ -6,10 +6,18 @@ from math import pi
 from typing import Any
 
 from readings import FLAGS, Axis
+from setups.arcs import in_arcs, move_stop, on_left_out, to_moves
 from setups.checklists import (
     lapse,
 )
-from setups.fine import SAME_WAY, judge, measure_turn, pair_up, start_round
+from setups.fine import (
+    SAME_WAY,
+    as_theta,
+    good_enough,
+    judge,
+    measure_turn,
+    pair_up,
+)
 from setups.lists import on_changed, on_clock, on_lost, on_touched
 from setups.measuring import (
     needle_came,
@@ -30,9 +38,9 @@ from setups.state import (
     Event,
     Fine,
     Finish,
-    Found,
     KeepResult,
     KeepTurn,
+    LeftOut,
     Next,
     Rough,
     SetupState,
@@ -44,7 +52,6 @@ from setups.state import (
 )
 from setups.steps import forward, goto, guide_of, noted, step_of
 from sweeps import (
-    MOVE_STOPS,
     CentringResult,
     SweepResult,
     Trend,
@@ -57,6 +64,8 @@ from sweeps import (
 Outcome = tuple[SetupState, tuple[Effect, ...]]
 
 WRONG_SIDE = "The needle came from the other side: go back past the reading and finish as told."
+
+IN_AN_ARC = "The stylus stands in an arc that is left out: turn it a little, nearer to the axis."
 
 QUARTER_WITHIN_RAD = 25.0 * pi / 180.0
 """How far from a right angle the second pointing mark may be."""
@@ -87,7 +96,8 @@ def advance(state: SetupState, event: Event) -> Outcome:
 def _on_next(state: SetupState, event: Next) -> Outcome:
     kind = step_of(state).kind
     if kind in ("prepare", "sizes", "change", "lock"):
-        return replace(forward(state), active_s=event.at_s), ()
+        fine = replace(state.fine, sweeps=())  # what locking does, no turn before it tells
+        return replace(forward(state), active_s=event.at_s, fine=fine), ()
     todo = wanted_todo(state)
     if todo is not None and todo.needle_mm is None:
         return replace(next_todo(state), active_s=event.at_s), ()
@@ -187,15 +197,20 @@ def _moving(state: SetupState, event: Still, theta_rad: float) -> SetupState:
     if found is None or fine.move >= len(fine.axes):
         return goto(state, "turns")
     axis = fine.axes[fine.move]
-    if event.value_mm is None or not at_stop(theta_rad, MOVE_STOPS[axis]):
+    stop = move_stop(axis, state.left_out)
+    if event.value_mm is None or not at_stop(theta_rad, stop):
         return state
-    told = told_trend(found, axis, guide_of(state).surface)
+    if in_arcs(theta_rad, state.left_out):
+        return noted(state, IN_AN_ARC)
+    told = told_trend(found, axis, guide_of(state).surface, stop)
     left = _left_to_move(state, event, axis, theta_rad, event.trend or told)
     if abs(left) > needle_window_mm(state.tolerance_mm):
         shown = _left_to_move(state, event, axis, theta_rad, told)
         note = WRONG_SIDE if abs(shown) <= needle_window_mm(state.tolerance_mm) else ""
         return replace(state, fine=replace(fine, remaining_mm=left), note=note)
-    fine = replace(fine, move=fine.move + 1, remaining_mm=None)
+    done = fine.move + 1 >= len(fine.axes)
+    sweeps = () if done else fine.sweeps
+    fine = replace(fine, move=fine.move + 1, remaining_mm=None, sweeps=sweeps)
     after = replace(state, fine=fine, note="")
     return goto(after, "turns") if fine.move >= len(fine.axes) else after
 
@@ -215,7 +230,8 @@ def _on_turned(state: SetupState, event: Turned) -> Outcome:
     if step_of(state).kind != "turns" or state.collar is None:
         return state, ()
     state = replace(state, active_s=event.at_s)
-    result, reason, flags = measure_turn(event.sweep, state, guide_of(state).surface)
+    sweep = as_theta(event.sweep, state)
+    result, reason, flags = measure_turn(sweep, state, guide_of(state).surface)
     if result is None:
         return _void(state, reason, flags)
     purpose = "check" if step_of(state).locked else "turns"
@@ -223,12 +239,14 @@ def _on_turned(state: SetupState, event: Turned) -> Outcome:
     if guide_of(state).task != "centre":
         after, effects = take_turn(state, event, result)
         return after, (kept, *effects)
+    alone = replace(state.fine, first=result, sweeps=(sweep,))
     if state.fine.first is None:
-        return replace(state, fine=replace(state.fine, first=result), note=""), (kept,)
+        return replace(state, fine=alone, note=""), (kept,)
     pair = pair_up(state.fine.first, result)
     if pair is None:
-        return replace(state, fine=replace(state.fine, first=result), note=SAME_WAY), (kept,)
-    after, effects = _paired(state, result, pair)
+        return replace(state, fine=alone, note=SAME_WAY), (kept,)
+    fine = replace(state.fine, sweeps=(*state.fine.sweeps, sweep))
+    after, effects = _paired(replace(state, fine=fine), result, pair)
     return after, (kept, *effects)
 
 
@@ -240,22 +258,14 @@ def _paired(state: SetupState, second: SweepResult, pair: CentringResult) -> Out
     fine = replace(state.fine, first=None)
     after = replace(state, history=(*state.history, found), fine=fine, note="")
     effects: tuple[Effect, ...] = (KeepResult(found, pair),)
-    if _good_enough(found, state.tolerance_mm):
+    if good_enough(found, state.tolerance_mm):
         after = forward(after) if step.locked else goto(after, "lock")
         if step.locked:
             effects = (*effects, Finish(found))
+            after = replace(after, fine=replace(fine, sweeps=()))
         return replace(after, ticks=lapse(after.ticks, "before-power", "sweep")), effects
-    fine = start_round(found, fine, state.tolerance_mm)
     note = "Locking moved it: unlock both slides and correct." if step.locked else ""
-    return goto(replace(after, fine=fine), "moves", note), effects
-
-
-def _good_enough(found: Found, tolerance_mm: float) -> bool:
-    """Inside; or as near as this dial can ever tell, where the verdict stays open."""
-    if found.verdict == "inside":
-        return True
-    provable = found.least_provable_mm < tolerance_mm
-    return not provable and found.eccentricity_mm < tolerance_mm / 2.0
+    return to_moves(after, fine, note), effects
 
 
 _HANDLERS: dict[type, Callable[[SetupState, Any], Outcome]] = {
@@ -267,6 +277,7 @@ _HANDLERS: dict[type, Callable[[SetupState, Any], Outcome]] = {
     CameraBack: _on_back,
     Changed: on_changed,
     Void: _on_void,
+    LeftOut: on_left_out,
     Still: _on_still,
     Turned: _on_turned,
 }

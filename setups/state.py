@@ -15,6 +15,8 @@ from setups.measured import Measured, Run, VerdictWord
 from setups.state_task import NO_TASK, TaskState
 from sweeps import CentringResult, SweepResult, Trend
 
+DegArc = tuple[int, int]
+"""From, to in whole degrees of θ within [0, 360), anticlockwise: (350, 10) runs through zero."""
 Zone = Literal["inside", "low", "high", "unknown"]
 """Where a reading stands in the dial's travel: low is off the work, high is at its end."""
 
@@ -87,6 +89,8 @@ class Found:
     least_provable_mm: float
     locked: bool
     flags: tuple[str, ...] = ()
+    left_out: tuple[DegArc, ...] = ()
+    """Arcs that a person left out by hand."""
 
     def shape_mm(self, theta_rad: float) -> float:
         """Mean plus orders two and up of the reading at θ (mm)."""
@@ -105,6 +109,9 @@ class Fine:
     remaining_mm: float | None = None
     """Signed table travel still to go at the move in hand, from the needle."""
     corrections: int = 0
+    sweeps: tuple[Sweep, ...] = ()
+    """The turns in hand, in θ, whole: the first of a pair, or both from which the moves come;
+    not kept over a restart."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +139,8 @@ class SetupState:
     shop_lines: tuple[ShopLine, ...] = ()
     resume: str = ""
     """The step to go on with once a list that lapsed on the way is touched again."""
+    left_out: tuple[DegArc, ...] = ()
+    """Arcs that a person left out by hand, of every turn until they are taken back."""
 
     @property
     def found(self) -> Found | None:
@@ -231,13 +240,34 @@ class Changed:
 
 
 @dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A person leaves an arc out of what counts, or takes it back (`out` False)."""
+
+    arc: DegArc
+    out: bool
+    at_s: float
+
+
+@dataclass(frozen=True, slots=True)
 class Clock:
     """Time passed."""
 
     at_s: float
 
 
-Event = Next | Sized | Touched | Still | Turned | Void | CameraLost | CameraBack | Changed | Clock
+Event = (
+    Next
+    | Sized
+    | Touched
+    | Still
+    | Turned
+    | Void
+    | LeftOut
+    | CameraLost
+    | CameraBack
+    | Changed
+    | Clock
+)
 
 
 # What a setup asks to be done
@@ -263,10 +293,11 @@ class KeepTurn:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class KeepResult:
-    """Numbers of a pair of turns, to be kept with a photo."""
+    """Numbers of a pair of turns, to be kept with a photo; `again`: found anew without one."""
 
     found: Found
     result: CentringResult
+    again: bool = False
 
 
 @dataclass(frozen=True, slots=True)

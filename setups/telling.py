@@ -15,6 +15,7 @@ from readings import (
     move_word,
 )
 from setups.advice import Advice, Move, Wanted
+from setups.arcs import move_stop
 from setups.checklists import list_of, ticked
 from setups.guide import Step, StepKind
 from setups.machine import other_axes
@@ -23,8 +24,8 @@ from setups.measuring import places_of_step, wanted_place, wanted_todo
 from setups.rough import GOAL_WINDOW_MM
 from setups.state import Found, SetupState
 from setups.steps import guide_of, step_of
+from setups.words import left_out_words
 from sweeps import (
-    MOVE_STOPS,
     back_off_mm,
     move_for,
     needle_target_mm,
@@ -242,10 +243,10 @@ def _move_detail(state: SetupState, move: Move, travel_mm: float, way: str) -> s
 
 def _fine_move(state: SetupState, found: Found, axis: Axis, theta_rad: float | None) -> Move:
     surface = guide_of(state).surface
-    stop = MOVE_STOPS[axis]
+    stop = move_stop(axis, state.left_out)
     theta = DIRECTION_DEG[stop] * pi / 180.0 if theta_rad is None else theta_rad
     travel = move_for(found, axis)
-    trend = told_trend(found, axis, surface)
+    trend = told_trend(found, axis, surface, stop)
     target = needle_target_mm(found, other_axes(state), theta, surface, trend)
     wheel = wheel_of(state, axis)
     back_off = back_off_mm(travel)
@@ -280,8 +281,9 @@ def found_note(found: Found) -> str:
 
 
 def flag_lines(found: Found) -> tuple[str, ...]:
-    """Return the sentences of the flags that stand on `found`."""
-    return tuple(flag_sentence(name) for name in found.flags)
+    """Return the sentences of the flags that stand on `found`; arcs left out by hand by name."""
+    by_hand = {"arcs left out": left_out_words(found.left_out)} if found.left_out else {}
+    return tuple(by_hand.get(name) or flag_sentence(name) for name in found.flags)
 
 
 def _place(state: SetupState, step: Step, theta_rad: float | None) -> Advice:

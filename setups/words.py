@@ -1,8 +1,10 @@
 """Numbers of a setup as a person reads them: one wording for screen, terminal and report."""
 
+from collections.abc import Sequence
+
 from readings import Axis, format_length, format_with_uncertainty, move_word
 from setups.measured import Measured, Number
-from setups.state import Found
+from setups.state import DegArc, Found
 
 VERDICT_WORDS = {
     "inside": "Inside the tolerance",
@@ -51,6 +53,8 @@ def number_rows(found: Found) -> tuple[tuple[str, str], ...]:
         ("Runout of the fitted curve (TIR)", format_length(found.tir_mm, fine=True)),
         ("One turn against the other", format_length(found.sideways_mm, fine=True)),
     ]
+    if found.left_out:
+        rows.append(("Left out by hand", ", ".join(map(arc_words, found.left_out))))
     if found.ovality_mm is not None:
         rows.append(("Out of round, two lobes", format_length(found.ovality_mm, fine=True)))
     if found.return_mm is not None:
@@ -64,6 +68,22 @@ def number_rows(found: Found) -> tuple[tuple[str, str], ...]:
     )
     rows.append((least, format_length(found.least_provable_mm, fine=True)))
     return tuple(rows)
+
+
+def arc_words(arc: DegArc) -> str:
+    """Return an arc of θ as it is read.
+
+    >>> arc_words((350, 20))
+    '350° to 20°'
+    """
+    return f"{arc[0]}° to {arc[1]}°"
+
+
+def left_out_words(arcs: Sequence[DegArc]) -> str:
+    """Say which arcs a person left out, or that every arc counts."""
+    if not arcs:
+        return "Every arc counts."
+    return f"Left out by hand: {', '.join(arc_words(arc) for arc in arcs)}."
 
 
 def _along(axis: Axis, offset_mm: float, u_mm: float) -> str:

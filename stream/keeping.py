@@ -37,9 +37,10 @@ class Kept:
     trace: Trace = field(default_factory=Trace)
 
     def encode(self) -> bytes:
-        """Return this as bytes; a first turn is not kept, it is turned again."""
+        """Return this as bytes; turns in hand are not kept, they are turned again."""
         state = self.state
-        fine, task = replace(state.fine, first=None), replace(state.task, first=None, pairs=())
+        fine = replace(state.fine, first=None, sweeps=())
+        task = replace(state.task, first=None, pairs=())
         bare = replace(state, fine=fine, task=task, camera_lost=False)
         return msgspec.msgpack.encode(replace(self, state=bare))
 

@@ -127,11 +127,13 @@ class Ledger:
     def begin_turn(self, purpose: str, sense: Sense | None, state: SetupState) -> None:
         """Begin a sweep; its samples carry the collar's own angles."""
         mark = state.collar
-        settings = {
+        settings: dict[str, Any] = {
             "angle": "collar",
             "collar_zero_rad": mark.zero_rad if mark else None,
             "collar_sense": mark.sense if mark else None,
         }
+        if state.left_out:
+            settings["left_out_deg"] = [list(arc) for arc in state.left_out]
         sweep_id = self._book.begin_sweep(
             self.setup_id, purpose, sense, self._now(), settings=settings
         )
@@ -239,8 +241,13 @@ class Ledger:
             self.end_turn("complete", body, refused=refused, flags=effect.flags)
 
     def keep_result(self, effect: KeepResult) -> None:
-        """Keep the numbers of a pair of turns with their budget."""
-        body = {"found": plain(effect.found), "centring": result_body(effect.result)}
+        """Keep the numbers of a pair of turns with their budget; found anew, they say so."""
+        body: dict[str, Any] = {
+            "found": plain(effect.found),
+            "centring": result_body(effect.result),
+        }
+        if effect.again:
+            body["again"] = True
         self._book.add_result(self.setup_id, "centring", RESULT_SCHEMA, body)
         self._publish("result", Result(self.setup_id, "centring", None, body["found"]))
 

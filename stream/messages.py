@@ -38,7 +38,7 @@ Camera nodes (ROUTER; the node uses DEALER): see `stream.node_messages`.
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from setups import Advice, Found, Measured
+from setups import Advice, DegArc, Found, Measured
 
 VERSION = 1
 
@@ -144,6 +144,8 @@ class Trace:
 
     anticlockwise: tuple[tuple[float, float], ...] = ()
     clockwise: tuple[tuple[float, float], ...] = ()
+    falls: tuple[DegArc, ...] = ()
+    """Where the last turn's reading falls away from the rest: worn, slotted, a hole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +183,10 @@ class SessionView:
     rounds: tuple[Measured, ...] = ()
     sentences: tuple[str, ...] = ()
     trace: Trace = field(default_factory=Trace)
+    left_out: tuple[DegArc, ...] = ()
+    """Arcs left out by hand."""
+    arcs_offered: bool = False
+    """Whether a touch of the trace may leave an arc out, or take one back."""
     camera_lost: bool = False
     finished: bool = False
 
@@ -344,6 +350,8 @@ COMMANDS: dict[str, str] = {
     "touch": "the person touched a checklist line: checklist, line, who",
     "nose": "the person says: the spindle nose is bare now, remember this picture",
     "size": "the person entered a size: key, value (mm)",
+    "leave-out": "an arc of the wall does not count, or counts again: from_deg, to_deg "
+    "(anticlockwise, seen from above), out (false takes it back); the turns at hand are found anew",
     "abandon": "give the setup up; it stays in the book as abandoned",
     "supersede": "a later setup counts in place of a closed one: setup, by, reason",
     "view": "answer with the SessionView",
@@ -359,5 +367,5 @@ COMMANDS_HERE: dict[str, str] = {
 """Commands of programs on this computer; the page, which a tablet may show, sends none of them."""
 """Every command by name."""
 
-CHANGING = frozenset({"begin", "plan", "next", "mark", "touch", "size", "abandon"})
+CHANGING = frozenset({"begin", "plan", "next", "mark", "touch", "size", "leave-out", "abandon"})
 """Commands that change what is in the book: done once even over a restart."""

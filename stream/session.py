@@ -25,6 +25,7 @@ from setups import (
     KeepResult,
     KeepTick,
     KeepTurn,
+    LeftOut,
     Next,
     SetupState,
     Sized,
@@ -37,6 +38,7 @@ from setups import (
     step_of,
 )
 from setups.state import Clock, Effect
+from stream.arcs_desk import arc_done, arc_order
 from stream.bringing import bring_in
 from stream.capture import Capture, Happened
 from stream.desk import (
@@ -116,6 +118,7 @@ class Session:
         self._palm = PalmWatch()
         self._nose = NoseWatch()
         self._picture: NDArray[np.uint8] | None = None
+        self._pairs = Pairs()
         self._before: Kept | None = None
         self._progress_s = clock()
         self._good: Seen | None = None
@@ -166,8 +169,9 @@ class Session:
         """Take one picture with what was read in it."""
         now_s = self._clock()
         self._picture = frame.image
-        if reading.ok and frame.image is not None:
-            self._good = Seen(frame, reading, collar)
+        self._pairs.take(pair)
+        if (reading.ok or pair is not None) and frame.image is not None:
+            self._good = Seen(frame, reading, collar, pair)
         self._troubles.saw(reading, frame.image, now_s)
         self._guarded(lambda: self._take(reading, collar, now_s))
         if frame.image is not None and self._palm.look(frame.image, frame.t_s):
@@ -202,6 +206,7 @@ class Session:
             "changed": self._changed,
             "nose": self._bare_nose,
             "size": self._size,
+            "leave-out": self._leave_out,
             "abandon": self._abandon,
             "supersede": self._supersede,
             "import": self._import,
@@ -313,6 +318,17 @@ class Session:
         changed = self._apply(Sized(key, value, self._clock()))
         return Answer(changed, "" if changed else "Sizes are entered at their own step.")
 
+    def _leave_out(self, args: Mapping[str, Any]) -> Answer:
+        arc, out = arc_order(args)
+        before = self._running()
+        if self._kept is not None and self._kept.finished:
+            return Answer(False, "This setup is closed: its arcs stay as they are in the book.")
+        self._apply(LeftOut(arc, out, self._clock()))
+        state = self._running()
+        if state.left_out == before.left_out:
+            return Answer(False, state.note)
+        return Answer(True, arc_done(arc, state.note, out=out))
+
     def _supersede(self, args: Mapping[str, Any]) -> Answer:
         setup_id, by_id, reason = supersede_order(args)
         self._ledger.book.supersede(setup_id, by_id, reason)
@@ -365,7 +381,7 @@ class Session:
                 self._apply(happened)
                 self._ledger.end_turn("void", flags=(happened.flag,))
             case Still():
-                self._apply(happened)
+                self._apply(with_target(happened, self._pairs, self.state))
 
     def _begin_turn(self, sense: int) -> None:
         state = self._running()
@@ -443,7 +459,8 @@ class Session:
                 self._ledger.keep_turn(effect, self._refused)
             case KeepResult():
                 self._ledger.keep_result(effect)
-                self._ledger.keep_photo(self._good, "at the result")
+                if not effect.again:
+                    self._ledger.keep_photo(self._good, "at the result")
             case KeepMeasured():
                 self._ledger.keep_measured(effect)
                 self._ledger.keep_photo(self._good, "at the result")

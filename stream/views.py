@@ -1,15 +1,19 @@
 """What is shown of a session: its state as a view, a picture's reading as a line."""
 
-from math import degrees
+from dataclasses import replace
+from math import ceil, degrees, floor
 
+import numpy as np
 from numpy.typing import NDArray
 
-from readings import CollarAngle, Frame, Reading, Sense, Sweep, flag_sentence
+from readings import CollarAngle, Frame, Reading, Sense, Sweep, flag_sentence, frozen_array
 from setups import (
     CAUTION,
     PEDAL_NOTE,
+    DegArc,
     SetupState,
     advise,
+    arcs_offered,
     flag_lines,
     guide_of,
     list_of,
@@ -17,11 +21,13 @@ from setups import (
     ticked,
 )
 from setups.advice import Move
+from setups.arcs import in_arcs
 from setups.measuring import wanted_todo
 from setups.rough import at_angle, at_stop
 from stream.capture import Pose
 from stream.keeping import Kept
 from stream.messages import LineView, Live, Overlay, SessionView, SizeView, Trace
+from sweeps import SweepFailure, find_falls
 
 MOST_TRACE_POINTS = 180
 MOST_OUTLINE_POINTS = 48
@@ -66,6 +72,8 @@ def session_view(kept: Kept, troubles: tuple[str, ...], *, camera_lost: bool) ->
         rounds=state.task.history,
         sentences=(*troubles, *told),
         trace=kept.trace,
+        left_out=state.left_out,
+        arcs_offered=arcs_offered(state) and not kept.finished,
         camera_lost=state.camera_lost or camera_lost,
         finished=kept.finished,
     )
@@ -128,9 +136,18 @@ def trace_with(trace: Trace, sweep: Sweep, state: SetupState, *, anew: bool) -> 
     )
     rising = angles[-1] > angles[0]
     old = Trace() if anew else trace
+    falls = _falls(sweep, angles)
     if rising:
-        return Trace(anticlockwise=points, clockwise=old.clockwise)
-    return Trace(anticlockwise=old.anticlockwise, clockwise=points)
+        return Trace(anticlockwise=points, clockwise=old.clockwise, falls=falls)
+    return Trace(anticlockwise=old.anticlockwise, clockwise=points, falls=falls)
+
+
+def _falls(sweep: Sweep, theta_rad: NDArray[np.float64]) -> tuple[DegArc, ...]:
+    """Return where the reading falls away, widened to whole degrees; none where none is told."""
+    found = find_falls(replace(sweep, angle_rad=frozen_array(theta_rad)))
+    if isinstance(found, SweepFailure):
+        return ()
+    return tuple((floor(degrees(a)) % 360, ceil(degrees(b)) % 360) for a, b in found)
 
 
 def seen_sense(sense: int, state: SetupState) -> Sense | None:
@@ -194,6 +211,8 @@ def _target(state: SetupState | None, theta_rad: float | None) -> tuple[float | 
 def _wanted(state: SetupState | None, theta_rad: float | None) -> Move | None:
     """Return the move in hand while the stylus stands where that move wants it."""
     if state is None or theta_rad is None or step_of(state).kind not in ("rough", "moves"):
+        return None
+    if in_arcs(theta_rad, state.left_out):
         return None
     advice = advise(state, theta_rad)
     if advice.move is None or not advice.moves:

@@ -5,7 +5,15 @@ import `readings` only.
 """
 
 from sweeps.allowance import DEFAULT_ALLOWANCE, STOP_ANGLE_RAD, Allowance
-from sweeps.arcs import LEAST_FALL_MM, ArcCentres, centre_by_arcs, find_falls
+from sweeps.arcs import (
+    LEAST_FALL_MM,
+    TOO_MUCH_BY_HAND,
+    ArcCentres,
+    centre_by_arcs,
+    find_falls,
+    left_out_rad,
+)
+from sweeps.arcs_by_hand import fit_without
 from sweeps.axis import AxisResult, Offset, axis_through
 from sweeps.beforehand import Forecast, forecast
 from sweeps.budget import (
@@ -128,6 +136,7 @@ __all__ = [
     "SQUARE_TO_TABLE_MM",
     "STOP_ANGLE_RAD",
     "TERMS",
+    "TOO_MUCH_BY_HAND",
     "Allowance",
     "ArcCentres",
     "Arcsine",
@@ -228,12 +237,14 @@ __all__ = [
     "fit_circle",
     "fit_plane",
     "fit_turn",
+    "fit_without",
     "forecast",
     "four_jaw",
     "four_point",
     "gain_line",
     "leak_line",
     "lean_limit",
+    "left_out_rad",
     "level_on_jacks",
     "lever_from_moves",
     "lobing_factor",

@@ -17,6 +17,7 @@ from readings import Surface, Sweep, frozen_array, offset_from_first_harmonic
 from sweeps.allowance import DEFAULT_ALLOWANCE, Allowance
 from sweeps.budget import BudgetLine, Verdict, combine
 from sweeps.contact import detect_clipped
+from sweeps.first import ARCS
 from sweeps.fourier import Float, harmonic_columns
 from sweeps.overlap import TURN_RAD
 from sweeps.result import SweepFailure, SweepResult, judge_places
@@ -117,6 +118,8 @@ def centre_by_arcs(
     reason = malformed(sweep)
     if reason is not None:
         return SweepFailure(reason, sweep.flags)
+    if left_out_rad(leave_out) > TURN_RAD / 2:
+        return TOO_MUCH_BY_HAND
     by_hand = _outside(sweep.angle_rad, leave_out)
     hand = _cut(sweep, by_hand)
     found = find_falls(hand, least_fall_mm=least_fall_mm) if search else ()
@@ -139,6 +142,22 @@ def centre_by_arcs(
     if isinstance(kept, SweepFailure):
         return kept
     return _compared(sweep, kept, fit(sweep), tuple(leave_out), found, tolerance_mm)
+
+
+TOO_MUCH_BY_HAND = SweepFailure(
+    "More than half of the wall would be left out: what is left cannot tell a centre. Take an "
+    "arc back."
+)
+
+
+def left_out_rad(arcs: Sequence[Arc]) -> float:
+    """Return how much of a turn arcs leave out together, overlaps counted once.
+
+    >>> round(degrees(left_out_rad([(6.0, 0.5), (0.0, 1.0)])), 1)
+    73.5
+    """
+    joined = _joined([(a % TURN_RAD, a % TURN_RAD + _width((a, b))) for a, b in arcs])
+    return sum(_width(arc) for arc in joined)
 
 
 def _rests_on_the_wall(sweep: Sweep, found: tuple[Arc, ...]) -> bool:
@@ -232,7 +251,8 @@ def _joined(arcs: list[Arc]) -> tuple[Arc, ...]:
         else:
             merged.append([start, end])
     if len(merged) > 1 and merged[0][0] + TURN_RAD <= merged[-1][1]:
-        merged[0][0] = merged.pop()[0] - TURN_RAD
+        start, end = merged.pop()
+        merged[0] = [start - TURN_RAD, max(merged[0][1], end - TURN_RAD)]
     return tuple((start % TURN_RAD, end % TURN_RAD) for start, end in merged)
 
 
@@ -245,6 +265,11 @@ def _outside(angle_rad: Float, arcs: Sequence[Arc]) -> np.ndarray:
     for start, end in arcs:
         keep &= np.mod(angle_rad - start, TURN_RAD) > _width((start, end))
     return keep
+
+
+def left_out_of(angle_rad: Float, arcs: Sequence[Arc]) -> np.ndarray:
+    """Return which angles lie inside arcs, as `angle_rad` is shaped."""
+    return ~_outside(angle_rad, arcs)
 
 
 def _cut(sweep: Sweep, keep: np.ndarray) -> Sweep:
@@ -312,7 +337,7 @@ def _compared(
         found=found,
         deepest_mm=_deepest(sweep, kept, found),
         apart_mm=apart,
-        budget=(*kept.budget, BudgetLine("arcs", open_mm, note="which arcs count")),
+        budget=(*kept.budget, BudgetLine(ARCS, open_mm, note="which arcs count")),
         flags=(*kept.flags, *(name for name, on in flags.items() if on)),
         message=f"{len(left_out)} arcs of {degrees(width):.0f} degrees together left out",
     )

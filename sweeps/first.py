@@ -104,8 +104,10 @@ def budget_of(task: Task, fit: RobustFit, first: FirstHarmonic) -> tuple[BudgetL
 
 GAIN = "lever gain"
 RETURN = "return"
-STATED = (GAIN, "temperature", "repeatability", RETURN)
-"""Lines of the budget that no fit shows: a person states them, or a bad return betrays them."""
+ARCS = "arcs"
+STATED = (GAIN, "temperature", "repeatability", RETURN, ARCS)
+"""Lines of the budget that no fit shows: a person states them, or a bad return or the arcs left
+out betray them."""
 
 
 def stated_lines(size_mm: float, allowance: Allowance) -> tuple[BudgetLine, ...]:

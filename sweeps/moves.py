@@ -194,9 +194,15 @@ def needle_trend(axis: Axis, move_mm: float, stop_deg: float, surface: Surface) 
     return "rising" if change >= 0 else "falling"
 
 
-def told_trend(found: Centred, axis: Axis, surface: Surface) -> Trend:
-    """Return how the needle comes to its reading where the move is finished as told."""
-    return needle_trend(axis, move_for(found, axis), DIRECTION_DEG[MOVE_STOPS[axis]], surface)
+def told_trend(
+    found: Centred, axis: Axis, surface: Surface, stop: Direction | None = None
+) -> Trend:
+    """Return how the needle comes to its reading where the move is finished as told.
+
+    The stylus stands at `stop`, as in `MOVE_STOPS` where it is not told.
+    """
+    at_deg = DIRECTION_DEG[stop or MOVE_STOPS[axis]]
+    return needle_trend(axis, move_for(found, axis), at_deg, surface)
 
 
 def back_off_mm(move_mm: float) -> float:

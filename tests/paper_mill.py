@@ -27,6 +27,8 @@ class PaperMill:
     collar_zero_rad: float = 1.0
     collar_sense: int = -1
     lock_shift_mm: tuple[float, float] = (0.0, 0.0)
+    worn: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """Wall worn away: from and to in degrees, how deep in mm at its middle."""
     theta_rad: float = 0.3
     shown_mm: float = 0.0
     trend: str | None = None
@@ -43,7 +45,12 @@ class PaperMill:
         across = self.x_mm * uy - self.y_mm * ux
         oval = self.oval_mm * cos(2 * (self.theta_rad - self.oval_rad))
         wall = along + sqrt((self.radius_mm - self.tip_mm + oval) ** 2 - across**2)
-        return self.reach_mm - wall
+        return self.reach_mm - wall - self._worn_mm()
+
+    def _worn_mm(self):
+        start, end, deep = self.worn
+        share = (self.theta_rad * 180 / pi - start) % 360 / max((end - start) % 360, 1e-9)
+        return deep * sin(pi * share) ** 2 if share < 1 else 0.0
 
     def _settle(self):
         """The needle follows the contact with play of `retrace_mm`, inside its travel."""

@@ -12,9 +12,9 @@ from records.report.checklists import ListShown, lists_of
 from records.report.instruments import InstrumentShown, instrument_shown
 from records.report.verdict import STATES, Verdict, fine_length, verdict_shown
 from records.traces import RoundTrace, StraightTrace, newest_pair, round_trace, straight_trace
-from setups import Found, Measured
+from setups import Found, Measured, flag_lines
 from setups.checklists import CAUTION
-from setups.words import history_line, measured_rows, number_rows
+from setups.words import history_line, left_out_words, measured_rows, number_rows
 
 Rows = tuple[tuple[str, str], ...]
 
@@ -107,6 +107,7 @@ def _facts(setup: Json) -> Iterator[tuple[str, str]]:
         ("Part", setup["part"]),
         ("Operation", setup["operation"]),
         ("Machine", setup["machine"]),
+        ("Datum", setup["settings"].get("datum")),
         ("Diameter", _diameter(setup)),
         ("Begun", minute(setup["began_utc"])),
         ("Ended", minute(setup["ended_utc"])),
@@ -148,7 +149,9 @@ def _remarks(setup: Json, last: Found | Measured | None) -> Iterator[str]:
             yield f"Given up: {event['body']['reason']}."
         if event["state"] == "resumed":
             yield f"Taken up again after a restart, {minute(event['at_utc'])}."
-    for name in () if last is None else last.flags:
+    if isinstance(last, Found):
+        yield from flag_lines(last)
+    for name in last.flags if isinstance(last, Measured) else ():
         yield flag_sentence(name)
     if isinstance(last, Measured) and not last.locked and setup["state"] == "finished":
         yield "Measured before anything was locked."
@@ -162,14 +165,22 @@ def _rounds(setup: Json) -> Iterator[str]:
         found, measured = found_of(result), measured_of(result)
         if found is None and measured is None:
             continue
-        number += 1
+        again = bool(result["body"].get("again"))
+        number += not again
         if found is not None:
-            if before is not None:
+            if again:
+                yield _found_anew(found)
+            elif before is not None:
                 yield _moved(before, found)
             before = found
             yield history_line(number, found)
         elif measured is not None:
             yield from _measured_round(number, measured)
+
+
+def _found_anew(found: Found) -> str:
+    """Say that no sweep was made: other arcs of the same one count."""
+    return f"The same turns, found anew. {left_out_words(found.left_out)}"
 
 
 def _moved(before: Found, after: Found) -> str:
