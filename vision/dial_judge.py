@@ -51,6 +51,7 @@ _SMEARED_DOUBT = 1.75
 _FLOOR_DIVISIONS = 0.0012  # print of the scale, lens
 _ROWS_DOUBT = 1.55  # what print and narrow shadows add to a needle's rows beyond their scatter
 _LEAN_PX = 0.0086  # what may shift a tip unseen by rows and shading
+_SHARP_PX = 0.9  # a wider blur takes in more of what stands beside the needle: so much more lean
 _STEP = 1e-6
 
 
@@ -175,6 +176,7 @@ def sigma_divisions(
     if pose_rad is None:
         pose_rad = pose_sigma_rad(scale, needle, dial.needle_height_mm, reach)
     own = _own_sigma_rad(needle, dial)
-    lean = np.hypot(_LEAN_PX, shade_px) / (reach * needle.px_per_mm)
+    spread = max(1.0, scale.blur_px / _SHARP_PX)
+    lean = np.hypot(_LEAN_PX, shade_px) * spread / (reach * needle.px_per_mm)
     angle = float(np.sqrt(own**2 + pose_rad**2 + lean**2))
     return float(np.hypot(angle * dial.marks_per_turn / (2 * np.pi), _FLOOR_DIVISIONS))
