@@ -112,6 +112,27 @@ _ALL = (
     Flag(
         "turning too fast", "over 60 turns a minute", "That is no hand turning: the sweep is void."
     ),
+    # printed targets
+    Flag(
+        "target, no dial",
+        "targets are looked at in this guide: no dial is read",
+        "I watch the two targets; no dial is read here.",
+    ),
+    Flag(
+        "targets not seen",
+        "one of the two targets is out of sight or too much of it is hidden",
+        "I cannot see both targets: 0 on what turns, 1 on what stands still.",
+    ),
+    Flag(
+        "target seen squarely",
+        "the still target's tilt cannot be told from its mirror image",
+        "The still target is seen too squarely: look at it 15 degrees or more aslant.",
+    ),
+    Flag(
+        "camera not calibrated",
+        "targets are looked at without a camera model",
+        "Targets need a calibrated camera: calibrate it on the Camera page, then start anew.",
+    ),
     # the sweep
     Flag(
         "one way only",

@@ -6,9 +6,9 @@ from typing import Literal
 from readings import Axis, Direction
 from setups.measured import Do, VerdictWord
 
-Wanted = Literal["key", "ticks", "sizes", "place", "still", "turn", "nothing"]
+Wanted = Literal["key", "ticks", "sizes", "place", "still", "stop", "turn", "nothing"]
 """What the step waits for: a key, the list's ticks, sizes and a key, a key at a place, a still
-stop, a full turn, nothing."""
+stop at a place told, one more still stop anywhere else, a full turn, nothing."""
 
 
 @dataclass(frozen=True, slots=True)

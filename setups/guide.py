@@ -15,6 +15,7 @@ StepKind = Literal[
     "rough",
     "turns",
     "places",
+    "orbit",
     "moves",
     "todo",
     "change",
@@ -37,6 +38,7 @@ TaskName = Literal[
     "tram-stops",
     "centre-stops",
     "prove",
+    "axis",
 ]
 
 
@@ -54,7 +56,7 @@ class Step:
     locked: bool = False
     """For turns and places: whether they check what was locked."""
     places: str = ""
-    """For places: the name of their list."""
+    """For places: the name of their list; for an orbit: the size that is its height."""
     measures: bool = True
     """For turns and places: whether the round is complete with them."""
     run: str = ""

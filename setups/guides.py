@@ -1,6 +1,7 @@
 """Every guided setup by its key, in the order in which they are offered."""
 
 from setups.guide import Guide, Layout, Step, StepKind
+from setups.guides_axis import ROTATION_AXIS
 from setups.guides_centre import CENTRE_ON_BORE, CENTRE_ON_BOSS, CENTRE_ON_PLUG
 from setups.guides_held import DIVIDING_HEAD, FOUR_JAW
 from setups.guides_machine import TEST_BAR, TRAM_HEAD, TRAM_SQUARE
@@ -24,6 +25,7 @@ GUIDES: dict[str, Guide] = {
         BORE_BY_STOPS,
         BOSS_BY_STOPS,
         TEST_BAR,
+        ROTATION_AXIS,
         TRAM_HEAD,
         TRAM_BY_STOPS,
         FACE_SQUARE,

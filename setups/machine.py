@@ -27,6 +27,7 @@ from setups.measuring import (
     take_turn,
     wanted_todo,
 )
+from setups.orbits import take_stop
 from setups.rough import at_stop, rough_step
 from setups.state import (
     CameraBack,
@@ -144,6 +145,8 @@ def _on_still(state: SetupState, event: Still) -> Outcome:
         return take_place(state, event)
     if kind == "todo":
         return needle_came(state, event)
+    if kind == "orbit":
+        return take_stop(state, event)
     if event.collar_rad is None:
         return state, ()
     if kind == "checklist" and event.moved:

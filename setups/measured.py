@@ -33,13 +33,44 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
+class TargetStop:
+    """Where a turning target stood in a still one's frame: x right, y up as that is printed.
+
+    Attributes
+    ----------
+    x_mm, y_mm, sigma_mm
+        At the height that was entered; sigma (k = 1) of either, from this picture alone.
+    turn_rad
+        How far the target is turned against the still one, anticlockwise.
+    common_mm2
+        (xx, xy, yy) of what the still target's own pose makes all such places err by.
+    tilt_rad2
+        Variances of the still target's tilt about its x and its y.
+    aside
+        How far x and y go aside for each mm that the height is wrong.
+    still_px
+        Where the still target's centre stands in the picture.
+    """
+
+    x_mm: float
+    y_mm: float
+    sigma_mm: float
+    turn_rad: float
+    common_mm2: tuple[float, float, float]
+    tilt_rad2: tuple[float, float]
+    aside: tuple[float, float]
+    still_px: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
 class Seen:
-    """The reading at one place."""
+    """The reading at one place; of a target's stop, `value_mm` is its x."""
 
     place: str
     value_mm: float
     sigma_mm: float
     at_s: float
+    target: TargetStop | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -173,6 +173,8 @@ def next_todo(state: SetupState) -> SetupState:
 def resumed(state: SetupState) -> SetupState:
     """Return a kept state with what a restart loses taken anew: pairs of turns."""
     guide = GUIDES[state.guide]
+    if guide.task == "axis":
+        return replace(state, task=replace(state.task, seen=()))
     if guide.task == "centre" or guide.step(state.step).kind not in ("turns", "change"):
         return state
     task = replace(state.task, first=None, pairs=())

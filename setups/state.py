@@ -11,7 +11,7 @@ from typing import Literal
 from calibration.handwheels import Handwheel
 from readings import Axis, Direction, Sweep
 from setups.checklists import Change, ShopLine, Tick
-from setups.measured import Measured, Run, VerdictWord
+from setups.measured import Measured, Run, TargetStop, VerdictWord
 from setups.state_task import NO_TASK, TaskState
 from sweeps import CentringResult, SweepResult, Trend
 
@@ -199,6 +199,8 @@ class Still:
     sigma_mm: float | None
     moved: bool
     trend: Trend | None = None
+    target: TargetStop | None = None
+    """Where a turning target stands, in guides that look at targets."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -30,7 +30,7 @@ def after_restart(state: SetupState, note: str) -> SetupState:
         return replace(state, rough=Rough(axis=axis, stop=STOPS[axis][0]), note=note)
     if kind == "moves":
         return replace(goto(state, "turns", note), fine=Fine(corrections=state.fine.corrections))
-    kept = ("turns", "lock", "places", "change", "todo")
+    kept = ("turns", "lock", "places", "change", "todo", "orbit")
     return replace(resumed(state), note=note) if kind in kept else state
 
 

@@ -6,6 +6,7 @@ from setups.guide import TaskName
 from setups.measured import CannotTell, Measured
 from setups.state import SetupState
 from setups.tasks_held import four_jaws, four_sides
+from setups.tasks_orbit import rotation_axis
 from setups.tasks_pair import proof_of_pair, second_end_to_come
 from setups.tasks_placed import (
     bar_between_centres,
@@ -20,6 +21,7 @@ TASKS: dict[TaskName, Callable[[SetupState], Measured | CannotTell]] = {
     "tram": tram_head,
     "face": square_face,
     "bar": bar_runout,
+    "axis": rotation_axis,
     "jaws": four_jaws,
     "sides": four_sides,
     "between-centres": bar_between_centres,

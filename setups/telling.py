@@ -21,6 +21,7 @@ from setups.guide import Step, StepKind
 from setups.machine import other_axes
 from setups.measured import VerdictWord
 from setups.measuring import places_of_step, wanted_place, wanted_todo
+from setups.orbits import tell_orbit
 from setups.rough import GOAL_WINDOW_MM
 from setups.state import Found, SetupState
 from setups.steps import guide_of, step_of
@@ -38,6 +39,7 @@ _WANTS: dict[StepKind, Wanted] = {
     "prepare": "key",
     "sizes": "sizes",
     "places": "place",
+    "orbit": "stop",
     "todo": "still",
     "change": "key",
     "checklist": "ticks",
@@ -280,10 +282,15 @@ def found_note(found: Found) -> str:
     return f"Off by {off}: {found.verdict}."
 
 
-def flag_lines(found: Found) -> tuple[str, ...]:
-    """Return the sentences of the flags that stand on `found`; arcs left out by hand by name."""
+def flag_lines(found: Found, *, brief: bool = False) -> tuple[str, ...]:
+    """Return the sentences of the flags that stand on `found`; arcs left out by hand by name.
+
+    `brief` leaves out what follows from arcs left out, for a screen that is read from afar.
+    """
     by_hand = {"arcs left out": left_out_words(found.left_out)} if found.left_out else {}
-    return tuple(by_hand.get(name) or flag_sentence(name) for name in found.flags)
+    implied = ("tir at least",) if brief and by_hand else ()
+    told = (name for name in found.flags if name not in implied)
+    return tuple(by_hand.get(name) or flag_sentence(name) for name in told)
 
 
 def _place(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
@@ -323,5 +330,6 @@ _TELL: dict[StepKind, Callable[[SetupState, Step, float | None], Advice]] = {
     "turns": _turns,
     "checklist": _checklist,
     "places": _place,
+    "orbit": tell_orbit,
     "todo": _todo,
 }

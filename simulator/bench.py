@@ -14,7 +14,7 @@ from simulator.machine import Machine, SlideAxis
 from simulator.motion import Move, smooth_profile, uneven_profile
 from simulator.painter import Painter, Scene
 from simulator.spec import BenchSpec
-from simulator.work import Knob
+from simulator.work import Knob, Paints
 from simulator.works import as_in_spec, make_work, name_in_spec
 
 _LOCKING_S = 0.4
@@ -51,7 +51,7 @@ class Bench:
         self._start_spec = spec
         self._machine = Machine(spec, self._played(), as_in_spec(spec))
         self._covered = False
-        self._painter: Painter | None = None
+        self._painter: Paints | None = None
         self._index = 0
 
     def _played(self) -> tuple[bool, bool]:
@@ -242,7 +242,9 @@ class Bench:
         """Return what the camera sees now; the same image object while nothing changed."""
         with self._lock:
             if self._painter is None:
-                self._painter = Painter(self.spec, self._rng.spawn(1)[0])
+                rng = self._rng.spawn(1)[0]
+                own = self._machine.work.painter(self.spec, rng)
+                self._painter = own or Painter(self.spec, rng)
             image = self._painter.paint(self._scene())
             frame = Frame(image, self._machine.t_s, self._index, "bench")
             self._index += 1
@@ -283,6 +285,8 @@ class Bench:
                 changed=machine.work.changed,
                 clamp=machine.work.unclamp if machine.clamped else machine.work.clamp,
                 clamped=machine.clamped,
+                dial=machine.work.dial,
+                turn_on_deg=machine.work.turn_on_deg,
             )
 
     def _knob(self, knob: Knob) -> KnobShown:

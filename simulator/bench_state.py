@@ -53,6 +53,10 @@ class BenchState:
     clamp: str
     """What a touch of the clamp does now, "" where nothing clamps the work."""
     clamped: bool
+    dial: bool = True
+    """Whether a dial is set against it."""
+    turn_on_deg: float = 0.0
+    """Part of a turn by which a touch turns it on, 0 where marks are pointed at."""
 
 
 @dataclass(frozen=True, slots=True)

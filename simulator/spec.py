@@ -8,7 +8,9 @@ import numpy as np
 
 from readings import BadInputError
 
-Shown = Literal["", "table", "casting", "jacks", "hung", "square", "centres", "chuck", "head"]
+Shown = Literal[
+    "", "table", "casting", "jacks", "hung", "square", "centres", "chuck", "head", "targets"
+]
 """What is drawn under the spindle; "" for the bore or bar that `surface` names."""
 Layout = Literal["riding", "still"]
 Held = Literal["bore", "bar"]

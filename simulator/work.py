@@ -5,12 +5,16 @@ Lengths in mm, angles in radians; X right, Y away, Z up, angles anticlockwise se
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simulator.spec import BenchSpec, Shown
+
+if TYPE_CHECKING:
+    from simulator.canvas import Image
+    from simulator.painter import Scene
 
 Goes = Literal["", "x", "z", "xy", "round"]
 """What brings the dial from place to place: nothing, one or two slides, or the spindle."""
@@ -58,6 +62,13 @@ class Stand:
     clamped: bool
 
 
+class Paints(Protocol):
+    """What draws a scene."""
+
+    def paint(self, scene: "Scene") -> "Image":
+        """Return the picture (height, width, 3), read-only."""
+
+
 class Work:
     """One thing mounted on the bench; it knows its own truth.
 
@@ -80,6 +91,10 @@ class Work:
     """Where turning work stands at 0, 90, 180 and 270 degrees, as a button says it."""
     start_mm = (0.0, 0.0, 0.0)
     """Where the dial stands when it is mounted."""
+    dial = True
+    """Whether a dial is set against it."""
+    turn_on_deg = 0.0
+    """Part of a turn by which hands turn it on at a touch; 0 where marks are pointed at."""
 
     def __init__(self) -> None:
         self.changed = ""
@@ -88,6 +103,10 @@ class Work:
     def spec(self, spec: BenchSpec) -> BenchSpec:
         """Return the bench's spec as it is with this mounted."""
         return spec
+
+    def painter(self, spec: BenchSpec, rng: np.random.Generator) -> "Paints | None":
+        """Return what draws it, None for the machine and dial that most stand before."""
+        return None
 
     def contact_mm(self, stand: Stand) -> float:
         """Return how far the stylus is pushed in, up to a constant (mm)."""

@@ -8,6 +8,7 @@ import numpy as np
 from readings import BadInputError
 from simulator.spec import BenchSpec
 from simulator.work import Work, away, round_spec
+from simulator.work_axis import AxisByTargets
 from simulator.work_flat import Centres, Face, Head, Hung, Jacks, Square
 from simulator.work_round import DividingHead, FourJaw, Pair, Plug, Round, SpindleBar
 
@@ -77,6 +78,7 @@ WORKS: dict[str, _Make] = {
     "centre-bore-stops": _stops("bore", "Bore on the table, eight stops"),
     "centre-boss-stops": _stops("bar", "Boss on the table, eight stops"),
     "test-bar": lambda spec, rng: SpindleBar(rng),
+    "rotation-axis": lambda spec, rng: AxisByTargets(rng),
     "tram-head": lambda spec, rng: Head(rng),
     "tram-head-stops": _head_by_stops,
     "face-square": lambda spec, rng: Face(rng),

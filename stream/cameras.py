@@ -19,6 +19,7 @@ from stream.workers import (
     ReadingWorker,
     ReadsCollars,
     ReadsDials,
+    ReadsTargets,
     SourceWorker,
     Worker,
 )
@@ -42,6 +43,7 @@ class Eyes:
     tools: Tools | None = None
     every_picture: bool = False
     from_node: bool = False
+    target_reader: ReadsTargets | None = None
 
 
 @runtime_checkable
@@ -89,17 +91,23 @@ class Camera:
             clock,
             lambda: len(self._waiting) >= BUSY,
         )
+        self._reading = ReadingWorker(
+            self._waiting,
+            eyes.reader,
+            eyes.collar_reader,
+            lambda seen: inbox.put_seen(name, seen),
+            self._readings,
+            eyes.target_reader,
+        )
         self._workers: list[Worker] = [
             SourceWorker(eyes.source, (self._waiting, for_preview, self.tap), self._frames),
-            ReadingWorker(
-                self._waiting,
-                eyes.reader,
-                eyes.collar_reader,
-                lambda seen: inbox.put_seen(name, seen),
-                self._readings,
-            ),
+            self._reading,
             self._preview,
         ]
+
+    def look_at_targets(self, on: bool) -> None:
+        """Read targets instead of a dial while it is in use by a guide that wants them."""
+        self._reading.at_targets = on and self.in_use
 
     def relax(self, running: bool) -> None:
         """Let the source rest while no setup runs and nobody watches its pictures."""
@@ -192,6 +200,11 @@ class Cameras:
         """Let those rest at which nobody looks."""
         for camera in self._all.values():
             camera.relax(running)
+
+    def look_at_targets(self, on: bool) -> None:
+        """Let the one in use read targets instead of a dial, or a dial again."""
+        for camera in self._all.values():
+            camera.look_at_targets(on)
 
     def of_nodes(self) -> dict[str, Camera]:
         """Return the cameras whose pictures come from nodes, by the node's name."""

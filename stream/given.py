@@ -8,6 +8,7 @@ from calibration.handwheels import Handwheel
 from readings import CollarAngle, Frame, Reading
 from setups import Instrument, ShopLine
 from stream.messages import Topic
+from vision.target_pair import TargetPair
 
 
 class Publish(Protocol):
@@ -24,6 +25,9 @@ class Seen:
     frame: Frame
     reading: Reading
     collar: CollarAngle | None
+    pair: TargetPair | None = None
+    """The two targets, in a guide that looks at targets; its turn is the collar's."""
+    at_targets: bool = False
 
 
 @dataclass(frozen=True, slots=True)

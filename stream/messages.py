@@ -114,6 +114,9 @@ class Live:
     target_divisions: float | None
     window_mm: float | None
     overlay: Overlay
+    across_mm: float | None = None
+    """Where a target is looked at instead of a dial: its place up the still target's paper, in
+    mm; `value_mm` is then its place to the right."""
     nose: Literal["fitted", "bare", "cannot see"] = "cannot see"
     """What the camera says of the spindle nose; it ticks nothing."""
 

@@ -88,6 +88,11 @@ class Office:
         """Whether a setup runs."""
         return self.session is not None and self.session.running
 
+    @property
+    def at_targets(self) -> bool:
+        """Whether the setup in hand looks at targets instead of a dial."""
+        return self.session is not None and self.session.at_targets
+
     def answers(self) -> Answers:
         """Return the memory of what was answered to commands."""
         return Answers(self._keep_answers, self._answers_before())
@@ -109,7 +114,7 @@ class Office:
     def observe(self, seen: Seen) -> None:
         """Take one picture with what was read in it."""
         if self.session is not None:
-            self.session.observe(seen.frame, seen.reading, seen.collar)
+            self.session.observe(seen.frame, seen.reading, seen.collar, seen.pair)
             return
         self._seen_s = self._clock()
         self._faults.look(seen.reading, self._seen_s, seen.frame.image)

@@ -198,6 +198,7 @@ class Service:
                 away = parts.nodes.away(parts.cameras.in_use.name)
                 parts.office.tick(parts.nodes.troubles(), away=away)
                 parts.cameras.relax(parts.office.running or parts.calibrating.active)
+                parts.cameras.look_at_targets(parts.office.at_targets)
             if self._is_due("bench", BENCH_S):
                 self._show_bench(parts.outlet)
             self._tell_health(parts, started_s)

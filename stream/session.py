@@ -69,9 +69,11 @@ from stream.messages import (
 from stream.nose import NoseWatch
 from stream.palm import PalmWatch
 from stream.showing import Showing
+from stream.target_stops import Pairs, with_place, with_target
 from stream.troubles import Troubles
 from stream.turning import Began, Dropped, Taken
 from stream.views import live_line, seen_sense, trace_with
+from vision.target_pair import TargetPair
 
 __all__ = ["LOST_AFTER_S", "Publish", "Seen", "Session", "Tools"]
 
@@ -148,6 +150,11 @@ class Session:
         return self._troubles.broken
 
     @property
+    def at_targets(self) -> bool:
+        """Whether the setup on show looks at targets instead of a dial."""
+        return self.state is not None and guide_of(self.state).task == "axis"
+
+    @property
     def running(self) -> bool:
         """Whether a setup is begun and not yet finished."""
         return self._kept is not None and not self._kept.finished
@@ -165,7 +172,13 @@ class Session:
         self._away = away
         self._troubles.outside = troubles
 
-    def observe(self, frame: Frame, reading: Reading, collar: CollarAngle | None) -> None:
+    def observe(
+        self,
+        frame: Frame,
+        reading: Reading,
+        collar: CollarAngle | None,
+        pair: TargetPair | None = None,
+    ) -> None:
         """Take one picture with what was read in it."""
         now_s = self._clock()
         self._picture = frame.image
@@ -184,6 +197,7 @@ class Session:
             self.state,
             self._tools.instrument.graduation_mm,
         )
+        self._live = with_place(self._live, pair, self.state)
         seen = reading.sight is not None or collar is not None
         nose = self._nose.look(frame.image, frame.t_s, fitted=seen)
         self._live = replace(self._live, nose=nose)
@@ -309,6 +323,8 @@ class Session:
         return Answer(True)
 
     def _bare_nose(self, args: Mapping[str, Any]) -> Answer:
+        if self._nose.fitted:
+            return Answer(False, "I still see the dial or its collar: take both off, then repeat.")
         if self._picture is None or not self._nose.teach(self._picture):
             return Answer(False, "There is no lit picture to remember: light the nose and repeat.")
         return Answer(True, "Remembered: I say bare only while it looks like this.")

@@ -18,6 +18,7 @@ from readings import CollarAngle, Frame, FrameSource, Reading, SparehandError
 from stream.given import Seen
 from stream.messages import Preview
 from stream.photos import to_jpeg
+from vision.target_pair import TargetPair
 
 LOG = logging.getLogger("sparehand.stream")
 
@@ -61,6 +62,13 @@ class ReadsCollars(Protocol):
 
     def read(self, frame: Frame) -> CollarAngle | None:
         """Return the angle, None where the collar is not seen."""
+
+
+class ReadsTargets(Protocol):
+    """What reads two targets in a frame: one that turns, one that stands still."""
+
+    def read(self, frame: Frame) -> tuple[Reading, CollarAngle | None, TargetPair | None]:
+        """Return a reading without numbers, the turn, and the pair where both are seen."""
 
 
 class Newest:
@@ -208,8 +216,12 @@ class ReadingWorker(Worker):
         collar_reader: ReadsCollars | None,
         deliver: Callable[[Seen], None],
         rate: Rate,
+        target_reader: ReadsTargets | None = None,
     ) -> None:
         super().__init__("reader")
+        self._target_reader = target_reader
+        self.at_targets = False
+        """Whether targets are looked at instead of a dial."""
         self._slot = slot
         self._reader = reader
         self._collar_reader = collar_reader
@@ -222,20 +234,27 @@ class ReadingWorker(Worker):
         while not self._stopped.is_set():
             frame = self._slot.take(WAIT_S)
             if frame is not None:
-                self._last = self._again(frame) or self._read(frame)
+                at_targets = self.at_targets and self._target_reader is not None
+                self._last = self._again(frame, at_targets) or self._read(frame, at_targets)
                 self._rate.count()
                 self._deliver(self._last)
 
-    def _again(self, frame: Frame) -> Seen | None:
+    def _again(self, frame: Frame, at_targets: bool) -> Seen | None:
         """Return the last reading at the new frame's time where the picture is the same object."""
         last = self._last
         if last is None or frame.image is None or frame.image is not last.frame.image:
             return None
+        if at_targets != last.at_targets:
+            return None
         collar = replace(last.collar, t_s=frame.t_s) if last.collar else None
-        return Seen(frame, replace(last.reading, t_s=frame.t_s), collar)
+        return replace(
+            last, frame=frame, reading=replace(last.reading, t_s=frame.t_s), collar=collar
+        )
 
-    def _read(self, frame: Frame) -> Seen:
+    def _read(self, frame: Frame, at_targets: bool) -> Seen:
         try:
+            if at_targets and self._target_reader is not None:
+                return Seen(frame, *self._target_reader.read(frame), at_targets=True)
             reading = self._reader.read(frame)
             collar = self._collar_reader.read(frame) if self._collar_reader else None
         except Exception:  # one picture must not end the service: it is logged and refused

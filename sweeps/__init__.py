@@ -76,6 +76,7 @@ from sweeps.moves import (
     u_target_mm,
 )
 from sweeps.orbit import AxisMotion, OrbitResult, target_orbit
+from sweeps.orbit_axis import OrbitAxis, OrbitView, axis_by_orbits
 from sweeps.plane import PlaneResult, fit_plane
 from sweeps.point_circles import PointCircle, circle_of_points
 from sweeps.points import FewPoints, four_point, lobing_factor, three_point
@@ -100,6 +101,7 @@ from sweeps.slope import (
     SQUARE_TO_TABLE_MM,
     Slope,
     dish_mm,
+    judge_both,
     squareness,
     step_mm,
 )
@@ -175,7 +177,9 @@ __all__ = [
     "Nudge",
     "Offset",
     "OnCircle",
+    "OrbitAxis",
     "OrbitResult",
+    "OrbitView",
     "Packing",
     "PerAxis",
     "PlaneResult",
@@ -212,6 +216,7 @@ __all__ = [
     "Weight",
     "WheelLeg",
     "angle_plate",
+    "axis_by_orbits",
     "axis_through",
     "back_off_mm",
     "bar_at_two_heights",
@@ -242,6 +247,7 @@ __all__ = [
     "four_jaw",
     "four_point",
     "gain_line",
+    "judge_both",
     "leak_line",
     "lean_limit",
     "left_out_rad",

@@ -18,6 +18,8 @@ TERMS: Mapping[str, str] = {
     "lag": "dial and angle seen at different times",
     "lever gain": "how well the lever's angle is known",
     "target scale": "how true to size a printed target is",
+    "still target": "how a target that stands still lies before the camera",
+    "height": "a height by rule or gauge, seen aslant",
     "temperature": "warmth between the first reading and the last",
     "roundness": "lobes the places cannot tell from offset, times their leak",
     "repeatability": "setting up anew",

@@ -74,6 +74,9 @@ class GuideAgent:
             self.touch_next(step)
         elif advice.wants == "turn":
             self.turn()
+        elif advice.wants == "stop":
+            stop = work.next_stop()
+            self.tell(Still(work.time_s, stop.turn_rad, None, None, True, target=stop))
         else:
             work.turn_to(POINTS[advice.stylus])
             self.tell(Still(work.time_s, work.collar_rad(), None, None, True))

@@ -9,8 +9,10 @@ from sweep_error_bars import Bar, check_full, check_light, joint
 from sweep_making import Work, exact_angles, stops, turn
 
 from sweeps import (
+    OrbitView,
     SweepFailure,
     UnusableResultError,
+    axis_by_orbits,
     axis_through,
     bar_at_two_heights,
     donaldson_reversal,
@@ -153,6 +155,56 @@ def test_error_bar_of_an_orbit():
 @pytest.mark.parametrize("angles", [True, False])
 def test_error_bar_of_an_orbit_in_full(how, angles):
     check_full(orbit_scene(how, angles=angles))
+
+
+# the axis through two orbits seen by a camera
+
+LEAN = np.array([2e-3, -1e-3])
+HEIGHTS_MM = (20.0, 100.0)
+TILT_RAD = (8e-4, 5e-4)
+"""Of the still target, about its x and its y."""
+ASIDE = np.array([-0.4, 0.5])
+
+
+def axis_scene(rng, *, same_view=True):
+    """Both orbits in a frame that leans by an error, heights by a calliper."""
+    tilt = rng.normal(0, TILT_RAD)
+    orbits, views = [], []
+    for height in HEIGHTS_MM:
+        if not same_view:
+            tilt = rng.normal(0, TILT_RAD)
+        apart = np.array([tilt[1], -tilt[0]]) * height + ASIDE * rng.normal(0, 0.1)
+        centre = np.array([12.0, -7.0]) + LEAN * height + apart
+        points, sigma, angle = orbit_of(rng, centre=tuple(centre), n=9, arc=2 * np.pi, noise=0.01)
+        orbits.append(target_orbit(points, sigma, angle))
+        common = np.diag([TILT_RAD[1] ** 2, TILT_RAD[0] ** 2]) * height**2
+        views.append(OrbitView(height, 0.1, ASIDE, common))
+    tilt2 = tuple(one**2 for one in TILT_RAD) if same_view else None
+    return axis_by_orbits(*orbits, tuple(views), tilt_rad2=tilt2)
+
+
+def axis_bars(*, same_view=True):
+    def scene(rng):
+        found = axis_scene(rng, same_view=same_view)
+        return {
+            "lean x": Bar(found.lean_x.rad - LEAN[0], found.lean_x.u_rad, found.lean_x.dof),
+            "lean y": Bar(found.lean_y.rad - LEAN[1], found.lean_y.u_rad, found.lean_y.dof),
+        }
+
+    return scene
+
+
+@pytest.mark.parametrize("same_view", [True, False])
+def test_error_bar_of_an_axis_through_two_orbits(same_view):
+    check_light(axis_bars(same_view=same_view))
+
+
+def test_two_orbits_give_no_axis_where_there_is_none():
+    good = target_orbit(*orbit_of(rng()))
+    view = OrbitView(20.0, 0.1, ASIDE, np.eye(2) * 1e-4)
+    assert not axis_by_orbits(good, good, (view, view), tilt_rad2=None)
+    failed = SweepFailure("Too short.")
+    assert axis_by_orbits(failed, good, (view, view), tilt_rad2=None) is failed
 
 
 # what cannot be

@@ -40,6 +40,7 @@ from vision.camera_device import identity_of
 from vision.collar_reader import CollarReader
 from vision.dial_reader import DialReader
 from vision.live_source import LiveSource, is_live
+from vision.target_pair import PairReader
 from vision.teach import teach_dial
 
 BENCH_DIAL = "bench-dial"
@@ -136,6 +137,7 @@ def _eyes(
         tools=tools,
         every_picture=node,
         from_node=node,
+        target_reader=PairReader(camera),
     )
 
 

@@ -140,6 +140,10 @@ class PageAgent:
             self.put_right(now)
         elif now["wants"] == "turn":
             self.turn(now)
+        elif now["wants"] == "stop":
+            self.press("turn-on")
+            self.settle()
+            self.wait_for_change(now)
         elif now["kind"] == "lock":
             self.lock(now)
             self.next(now)

@@ -105,6 +105,14 @@ class BenchButtons {
           () => this.doIt("turn_spindle", { by_rad: by * FULL_TURN_RAD }));
       }
     }
+    if (this.bench.turn_on_deg) {
+      const by = (this.bench.turn_on_deg * Math.PI) / 180;
+      for (const [sign, way, turn] of [["⟲", "on", by], ["⟳", "back", -by]]) {
+        this.button(this.hands, `${sign} ${way} by ${this.bench.turn_on_deg}°`, `turn-${way}`,
+          () => this.doIt("turn_spindle", { by_rad: turn }));
+      }
+      return;
+    }
     const still = this.bench.layout === "still";
     const sides = still ? ["right", "back", "left", "front"] : ["left", "back", "front", "right"];
     for (const side of sides) {
@@ -122,6 +130,11 @@ class BenchButtons {
     if (bench.clamp) this.button(this.rest, "", "clamp", () => this.doIt("clamp", { on: !this.bench.clamped }));
     for (const { key, label } of bench.changes) {
       this.button(this.rest, label, `change-${key}`, () => this.doIt("change", { what: key }));
+    }
+    if (!bench.dial) {
+      this.button(this.rest, "", "cover", () => this.doIt("cover", { on: !this.bench.covered }));
+      this.button(this.rest, "Mount anew", "mount-anew", () => this.doIt("mount", { work: this.bench.work }));
+      return;
     }
     this.button(this.rest, "Stylus out 0.05", "reach-out", () => this.doIt("set_reach", { by_mm: 0.05 }));
     this.button(this.rest, "Stylus in 0.05", "reach-in", () => this.doIt("set_reach", { by_mm: -0.05 }));
@@ -166,8 +179,9 @@ class BenchButtons {
       setText(this.panel.querySelector(`.knob-${knob.key} .label`), words);
     }
     if (bench.clamp) setText(at("clamp"), bench.clamp);
-    setText(at("cover"), bench.covered ? "Uncover dial" : "Cover dial");
-    setText(at("indicator"), bench.indicator_fitted ? "Indicator off" : "Indicator on");
+    const what = bench.dial ? "dial" : "target";
+    setText(at("cover"), bench.covered ? `Uncover ${what}` : `Cover ${what}`);
+    if (bench.dial) setText(at("indicator"), bench.indicator_fitted ? "Indicator off" : "Indicator on");
     for (const button of this.hands.querySelectorAll("[data-words]")) {
       const told = this.headline.endsWith(button.dataset.words);
       button.setAttribute("aria-current", told ? "location" : "false");

@@ -60,6 +60,10 @@ _LEANS: Mapping[str, tuple[_Row, ...]] = {
         ("lean_x", "from the front", True, "left", "right", "left", "right"),
         ("lean_y", "from the right", True, "front", "back", "front", "back"),
     ),
+    "axis": (
+        ("lean_x", "along the still target", True, "left", "right", "left", "right"),
+        ("lean_y", "up the still target", True, "down", "up", "down", "up"),
+    ),
     "square": (
         ("square", "the square", True, "in", "out", "in", "out"),
         ("machine", "the travel", True, "in", "out", "in", "out"),
@@ -85,7 +89,7 @@ def scheme_of(view: SessionView) -> Scheme | None:
     task = GUIDES[view.guide].task
     leans = _leans(view, _LEANS_OF.get(task, task))
     if leans:
-        over = ", over 300 mm" if task.startswith("tram") else ""
+        over = ", over 300 mm" if task.startswith(("tram", "axis")) else ""
         return Scheme(f"Exaggerated{over}", leans=leans)
     plan = _PLANS.get(task)
     return plan(view) if plan else None

@@ -105,6 +105,9 @@ def _shown(live: Live, view: SessionView) -> LiveShown:
         return LiveShown(NO_NUMBER, "", target=_target(live), turned=_turned(live))
     value = format_length(live.value_mm, signed=True).removesuffix(" mm")
     divisions = divisions_words(live.divisions)
+    if live.across_mm is not None:
+        up = format_length(live.across_mm, signed=True)
+        return LiveShown(value, f"to the right, {up} up the still target")
     if live.target_mm is None or live.window_mm is None:
         way, travel = _stylus_first(live, view)
         return LiveShown(value, divisions, way=way, travel=travel, turned=_turned(live))
