@@ -43,7 +43,7 @@ MAX_MISS_SHARE = 0.015
 """How far the needle's line may pass from the pivot: pixels, or share of the scale's radius."""
 MAX_NEEDLE_SCATTER_PX = 0.9
 MAX_SIGMA_DIVISIONS = 0.11
-"""A reading that is less sure than this is refused: half a division is then over four sigmas off."""
+"""A reading that is less sure than this is refused: half a division is over four sigmas off."""
 STILL_FRONT = 0.85
 """A still needle fits along this share of its front and more; below it, smear is tried."""
 _SMEARED_DOUBT = 1.75
