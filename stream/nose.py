@@ -33,26 +33,36 @@ class NoseWatch:
         self._scene: Cells | None = None
         self._last: tuple[float, NDArray[np.uint8]] | None = None
         self._since_s: float | None = None
+        self._fitted = False
 
     @property
     def taught(self) -> bool:
         """Whether a person has shown the nose bare."""
         return self._scene is not None
 
+    @property
+    def fitted(self) -> bool:
+        """Whether dial or collar were found in the latest picture."""
+        return self._fitted
+
     def forget(self) -> None:
         """Forget the scene: another camera is in use."""
-        self._scene, self._last, self._since_s = None, None, None
+        self._scene, self._last, self._since_s, self._fitted = None, None, None, False
 
     def teach(self, image: NDArray[np.uint8]) -> bool:
-        """Take a picture as the scene with the nose bare; return whether it can serve."""
+        """Take a picture as the scene with the nose bare; return whether it can serve.
+
+        A dark or even picture cannot, nor any while dial or collar are in sight.
+        """
         cells = _cells(image)
-        if not _lit(cells):
+        if self._fitted or not _lit(cells):
             return False
         self._scene, self._since_s = cells, None
         return True
 
     def look(self, image: NDArray[np.uint8] | None, t_s: float, *, fitted: bool) -> NoseAnswer:
         """Take one picture in; `fitted` tells that dial or collar were found in it."""
+        self._fitted = fitted and image is not None
         if image is None or not self._live(image, t_s):
             self._since_s = None
             return "cannot see"

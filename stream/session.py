@@ -323,6 +323,8 @@ class Session:
         return Answer(True)
 
     def _bare_nose(self, args: Mapping[str, Any]) -> Answer:
+        if self._nose.fitted:
+            return Answer(False, "I still see the dial or its collar: take both off, then repeat.")
         if self._picture is None or not self._nose.teach(self._picture):
             return Answer(False, "There is no lit picture to remember: light the nose and repeat.")
         return Answer(True, "Remembered: I say bare only while it looks like this.")

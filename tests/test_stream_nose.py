@@ -70,6 +70,15 @@ def test_a_dial_that_was_not_recognised_is_never_bare(watched):
     assert set(watched.see(watched.fitted)) == {"cannot see"}
 
 
+def test_a_picture_with_the_dial_in_sight_is_not_taken_for_bare(watched):
+    watched.see(watched.fitted, fitted=True)
+    assert watched.watch.fitted
+    assert not watched.watch.teach(watched.fitted)
+    assert not watched.watch.taught
+    assert set(watched.see(watched.fitted)) == {"cannot see"}  # not recognised, and not bare
+    assert watched.watch.teach(watched.bare)
+
+
 def test_a_small_thing_left_on_the_nose_is_never_bare(watched):
     watched.watch.teach(watched.bare)
     image = watched.bare.copy()

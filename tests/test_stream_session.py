@@ -459,12 +459,12 @@ def test_a_changed_tool_asks_again_and_the_setup_goes_on_where_it_was(paper):
 
 
 def test_a_nose_that_nobody_has_shown_is_not_told_bare(paper):
-    """The paper mill's pictures are plain grey: nothing to know again."""
+    """Least of all while the dial is read in the very pictures that were to be remembered."""
     paper.until("before-hands")
     paper.rest(2.0)
     assert paper.session.live().nose != "bare"
     answer = paper.session.command(Command("nose"))
     assert not answer.ok
-    assert "light the nose" in answer.said
+    assert "I still see the dial" in answer.said
     paper.rest(2.0)
     assert paper.session.live().nose != "bare"
