@@ -66,6 +66,13 @@ def test_the_list_before_power_lapses_in_the_book_after_the_finish(paper):
         assert reader.check() == []
 
 
+def test_a_list_touched_at_the_screen_says_so(paper):
+    paper.until("before-hands")
+    for line in paper.view.lines:
+        paper.command("touch", checklist="before-hands", line=line.key, who="at the screen")
+    assert lists_of(shown(paper.home))[0].status.startswith("completed at the screen, ")
+
+
 def test_a_whole_list_that_lapses_afterwards_was_completed(paper):
     """Ten minutes after the power came on no tick stands, and the report says when they did."""
     paper.until("done")

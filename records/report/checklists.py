@@ -94,7 +94,8 @@ def _status(course: _Course, ticks: dict[str, Json], lines: int, *, holds: bool)
     who = ", ".join(sorted({tick["who"] for tick in ticks.values()}))
     when = minute(max(tick["at_utc"] for tick in ticks.values()))
     lapsed = f"; lapsed {minute(course.lapsed_utc)}" if course.lapsed_utc else ""
-    return f"completed by {who}, {when}{lapsed}"
+    by = who if who.startswith("at ") else f"by {who}"
+    return f"completed {by}, {when}{lapsed}"
 
 
 def _touched(tick: Json) -> str:
