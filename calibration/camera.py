@@ -193,6 +193,9 @@ def load_camera(path: Path | str) -> CameraModel:
     except FileNotFoundError as error:
         msg = f"There is no camera file {path}: give the path of a camera.json."
         raise BadInputError(msg) from error
+    except UnicodeDecodeError as error:
+        msg = f"{path} is no camera file but something binary: give the path of a camera.json."
+        raise BadInputError(msg) from error
     except (OSError, ValueError) as error:
         msg = f"The camera file {path} cannot be read as JSON ({error}): calibrate again."
         raise BadInputError(msg) from error

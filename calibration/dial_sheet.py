@@ -85,7 +85,10 @@ def _read_json(path: Path) -> dict[str, Any]:
     try:
         data = json.loads(path.read_text(encoding="utf-8"), parse_constant=_no_number)
     except FileNotFoundError as error:
-        msg = f"There is no {path.name} in {path.parent}: a dial is taught from a folder with one."
+        msg = (
+            f"There is no {path.name} in {path.parent}: the dashboard's page First steps teaches "
+            "a dial by photo and clicks; here it takes a folder like sample_images/faces/dev1."
+        )
         raise BadInputError(msg) from error
     except NotADirectoryError as error:
         msg = f"{path.parent} is a file: give the folder that holds {path.name}."

@@ -90,6 +90,23 @@ def test_a_mistake_is_a_sentence(run, arguments, told, tmp_path, monkeypatch):
     assert list(tmp_path.iterdir()) == []
 
 
+def test_where_nothing_is_found_a_sentence_stands_for_the_table(home, capsys):
+    assert main(["--home", str(home), "records", "list", "--job", "another"]) == 0
+    out, err = capsys.readouterr()
+    assert (out, err) == ("", "The book has no such setup.\n")
+
+
+def test_whoever_has_only_the_demos_book_is_told_how_to_open_it(tmp_path, capsys):
+    with open_book(tmp_path / "demo") as book:
+        whole_setup(book)
+    assert main(["--home", str(tmp_path), "records", "list"]) == 2
+    assert "--demo opens it" in capsys.readouterr().err
+    assert main(["--home", str(tmp_path), "records", "list", "--demo"]) == 0
+    out, err = capsys.readouterr()
+    assert "gear-case end 1" in out
+    assert "--demo" not in err
+
+
 def test_a_job_goes_out_and_comes_into_another_home(run, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     code, told, _ = run("export", JOB)

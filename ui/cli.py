@@ -327,7 +327,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return int(left.exit_code)
     except UsageProblem as error:
         if error.format_message():
-            tell(f"sparehand: {error.format_message().rstrip('.')}. Help: sparehand --help")
+            asked = error.ctx.command_path if error.ctx else "sparehand"
+            tell(f"sparehand: {error.format_message().rstrip('.')}. Help: {asked} --help")
         return 2
     except (typer.Abort, KeyboardInterrupt):
         return 130

@@ -5,7 +5,7 @@ from typing import Annotated, cast
 
 import typer
 
-from records import SetupState, Wanted
+from records import SetupState, Wanted, book_path
 from ui.home import Home
 from ui.output import tell
 
@@ -17,7 +17,11 @@ Job = Annotated[str, typer.Argument(help="The job's name.")]
 
 def _folder(context: typer.Context, *, of_demo: bool) -> Path:
     home: Home = context.obj
-    return (home.demo if of_demo else home).folder
+    if of_demo:
+        return home.demo.folder
+    if not book_path(home.folder).is_file() and book_path(home.demo.folder).is_file():
+        tell("The demo's book is kept apart from yours: --demo opens it.")
+    return home.folder
 
 
 def records_list(

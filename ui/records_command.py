@@ -25,6 +25,9 @@ def list_records(home: Path, wanted: Wanted, *, as_json: bool) -> None:
     if as_json:
         put_json(lines)
         return
+    if not lines:
+        tell("The book has no such setup.")
+        return
     put_table("Setups, newest first", _LIST_COLUMNS, [_list_row(line) for line in lines])
     if len(lines) == wanted.limit:
         tell(f"These are the newest {wanted.limit}: narrow the list, or ask for more with --limit.")
