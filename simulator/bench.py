@@ -10,9 +10,12 @@ import numpy as np
 from readings import DIRECTION_DEG, BadInputError, Direction, Frame
 from simulator.bench_state import BenchState, BenchTruth, KnobShown
 from simulator.commands import run_command
+from simulator.faults import LensFaults, RowDelay
 from simulator.machine import Machine, SlideAxis
 from simulator.motion import Move, smooth_profile, uneven_profile
+from simulator.optics import camera_model
 from simulator.painter import Painter, Scene
+from simulator.scenery import ROWS_APART
 from simulator.spec import BenchSpec
 from simulator.work import Knob, Paints
 from simulator.works import as_in_spec, make_work, name_in_spec
@@ -52,6 +55,7 @@ class Bench:
         self._machine = Machine(spec, self._played(), as_in_spec(spec))
         self._covered = False
         self._painter: Paints | None = None
+        self._lens, self._rows = LensFaults(camera_model(spec)), RowDelay()
         self._index = 0
 
     def _played(self) -> tuple[bool, bool]:
@@ -73,6 +77,7 @@ class Bench:
             self._machine = Machine(self.spec, self._played(), mounted)
             self._machine.t_s = t_s
             self._work, self._covered, self._painter = work, False, None
+            self._lens, self._rows = LensFaults(camera_model(self.spec)), RowDelay()
             return _yes(f"Mounted: {mounted.title}.")
 
     def turn_handwheel(self, axis: SlideAxis, mm: float) -> Answer:
@@ -208,6 +213,18 @@ class Bench:
             self._covered = on
             return _yes(f"A hand is {'before' if on else 'away from'} the dial.")
 
+    def smear(self, on: bool) -> Answer:
+        """Smear the lens with an oily finger, or wipe it."""
+        with self._lock:
+            self._lens.smear(on)
+            return _yes("The lens is smeared." if on else "The lens is wiped.")
+
+    def knock(self) -> Answer:
+        """Knock the camera: it looks a little elsewhere from now on."""
+        with self._lock:
+            self._lens.knock(self._rng)
+            return _yes("The camera was knocked: it looks a little elsewhere.")
+
     def command(self, name: str, **kwargs: Any) -> str:  # noqa: ANN401 - checked in commands.py
         """Do one of the above by its name; return the sentence that answers.
 
@@ -226,6 +243,7 @@ class Bench:
             msg = f"Bench time goes forward: it cannot advance by {dt_s} s."
             raise BadInputError(msg)
         with self._lock:
+            self._rows.tell(self._machine.t_s, self._machine.stylus_rad)
             self._machine.advance(dt_s)
 
     def settle(self, *, step_s: float = 0.05, most_s: float = 600.0) -> float:
@@ -245,7 +263,7 @@ class Bench:
                 rng = self._rng.spawn(1)[0]
                 own = self._machine.work.painter(self.spec, rng)
                 self._painter = own or Painter(self.spec, rng)
-            image = self._painter.paint(self._scene())
+            image = self._lens.seen(self._painter.paint(self.scene()))
             frame = Frame(image, self._machine.t_s, self._index, "bench")
             self._index += 1
             return frame
@@ -272,6 +290,8 @@ class Bench:
                 spindle_rad=machine.spindle.place,
                 indicator_fitted=machine.fitted,
                 covered=self._covered,
+                smeared=self._lens.smeared,
+                knocks=self._lens.knocks,
                 moving=machine.moving,
                 work=self._work,
                 title=machine.work.title,
@@ -309,9 +329,14 @@ class Bench:
                 off_mm=machine.work.off_mm(machine.stand()),
             )
 
-    def _scene(self) -> Scene:
-        machine = self._machine
-        return Scene(machine.dial.reading_mm, self._collar_rad(), machine.fitted, self._covered)
+    def scene(self) -> Scene:
+        """Return what the camera sees now: the dial, and the collar as its rows were read out."""
+        with self._lock:
+            machine = self._machine
+            by_s = ROWS_APART * self.spec.readout_s
+            stylus = self._rows.before(machine.t_s, machine.stylus_rad, by_s)
+            collar = self._collar_rad() + stylus - machine.stylus_rad
+            return Scene(machine.dial.reading_mm, collar, machine.fitted, self._covered)
 
     def _collar_rad(self) -> float:
         """Return how far the collar seems turned to the camera.

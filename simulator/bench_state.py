@@ -38,6 +38,9 @@ class BenchState:
     """Spindle angle, unwrapped, anticlockwise seen from above, from +X."""
     indicator_fitted: bool
     covered: bool
+    smeared: bool
+    knocks: int
+    """How often the camera was knocked since the work was mounted."""
     moving: bool
     work: str
     """Name of the work mounted: the guide that sets it up; "" where no guide does."""

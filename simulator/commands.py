@@ -71,6 +71,8 @@ COMMANDS: Mapping[str, Mapping[str, Check]] = {
     "lock": {"axis": _AXIS, "on": _yes_or_no},
     "fit_indicator": {"on": _yes_or_no},
     "cover": {"on": _yes_or_no},
+    "smear": {"on": _yes_or_no},
+    "knock": {},
     "mount": {"work": _word},
     "turn_knob": {"knob": _word, "by": _number(-50.0, 50.0)},
     "go": {"at": _place},

@@ -106,8 +106,10 @@ class Machine:
         steps = max(1, math.ceil(dt_s / LONGEST_STEP_S))
         for _ in range(steps):
             if not self.moving:
-                return
+                break
             self._step(dt_s / steps)
+        if self.spec.drift_mm_min:
+            self._touch()
 
     def fit(self, on: bool) -> None:
         """Put the indicator on its arm, or take it off."""
@@ -163,7 +165,8 @@ class Machine:
     @property
     def push_mm(self) -> float:
         """How far the work pushes the stylus in, from the dial's zero, stops not minded."""
-        return self.load.place + self.work.contact_mm(self.stand()) - self._free_mm
+        warmth_mm = self.spec.drift_mm_min * self.t_s / 60.0
+        return self.load.place + self.work.contact_mm(self.stand()) - self._free_mm + warmth_mm
 
     def _movers(self) -> tuple[Mover, ...]:
         wheels = (self.slides["x"].wheel, self.slides["y"].wheel)

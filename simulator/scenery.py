@@ -37,6 +37,8 @@ COLLAR_HALF_MM = 7.0
 """Half the height of the collar's white strip."""
 _DIAL_AT, _DIAL_DEPTH_MM = (0.330, 0.505), 103.0
 _AXIS_AT, _AXIS_DEPTH_MM = (0.795, 0.275), 250.0
+ROWS_APART = _DIAL_AT[1] - _AXIS_AT[1]
+"""Share of the picture's height by which the collar's rows lie above the dial's."""
 _AXIS_LEAN_DEG, _AXIS_NOD_DEG = -1.2, 9.0
 _FLANGE_TOP_MM = -84.0
 _PANORAMA_WIDTHS = 4

@@ -46,6 +46,10 @@ class BenchSpec:
     lobe3_deg: float = 0.0
     more_lobes: tuple[tuple[int, float, float], ...] = ()
     """Further lobes of the wall: (order from 4, amplitude mm, phase deg)."""
+    slots_mm: tuple[float, ...] = ()
+    """Slots along X in the table that an arm sweeps, by their middles' Y from the spindle."""
+    slot_wide_mm: float = 14.0
+    slot_deep_mm: float = 20.0
     # the slides
     backlash_x_mm: float = 0.06
     backlash_y_mm: float = 0.04
@@ -61,6 +65,8 @@ class BenchSpec:
     """Amplitude of the dial's own error, one wave a turn of the needle."""
     dial_error_deg: float = 0.0
     tip_radius_mm: float = 1.0
+    drift_mm_min: float = 0.0
+    """Warmth: by how much dial and holder push the stylus in more with each minute."""
     preload_mm: float = 0.0
     """Reading with which the stylus was set against the wall at the start."""
     # the hands
@@ -73,6 +79,8 @@ class BenchSpec:
     """Scatter of the hand that points the stylus by eye."""
     # the picture
     fps: float = 30.0
+    readout_s: float = 0.0
+    """Time in which the picture's rows are read out one after another, the top one first."""
     image_width: int = 1280
     image_height: int = 720
     noise_grey: float = 1.5
@@ -119,6 +127,9 @@ def _check(spec: BenchSpec) -> None:
     _demand(low <= spec.preload_mm <= high, "the stylus must start inside the dial's travel")
     rates = (spec.turn_s, spec.wheel_mm_s, spec.fps, spec.mm_per_turn_x, spec.mm_per_turn_y)
     _demand(min(rates) > 0, "turn_s, wheel_mm_s, fps and mm_per_turn must be above 0")
+    _demand(0 <= spec.readout_s <= 0.2, "readout_s is a time from 0 to 0.2 s")
+    slots = spec.slot_wide_mm > 0 and spec.slot_deep_mm > 0
+    _demand(slots, "a slot must have a width and a depth")
     _demand(0 <= spec.needle_shadow <= 1, "needle_shadow is a share from 0 to 1")
     _demand(spec.shadow_edge_mm >= 0.05, "shadow_edge_mm must be 0.05 or more")
     least = (spec.backlash_x_mm, spec.backlash_y_mm, spec.retrace_mm, spec.noise_grey)

@@ -39,8 +39,9 @@ class Head(Work):
     turns = True
     clamp, unclamp = "Tighten the head", "Loosen the head"
 
-    def __init__(self, rng: np.random.Generator) -> None:
+    def __init__(self, rng: np.random.Generator, spec: BenchSpec | None = None) -> None:
         super().__init__()
+        self._table = spec or BenchSpec()
         self._lean = away(rng, 0.15, 0.35) / PER_MM
         self._bowl_mm = float(rng.uniform(0.0, 0.003))
         self._pulled = away(rng, 0.0, 0.004) / PER_MM
@@ -63,7 +64,21 @@ class Head(Work):
         cos, sin = towards(stand.stylus_rad)
         tip = ARM_MM * (cos * one + sin * sideways)
         bowl = self._bowl_mm * np.cos(2 * stand.stylus_rad)
-        return float(-tip[2] / axis[2] + bowl)
+        return float(-tip[2] / axis[2] + bowl - self._fall_mm(float(tip[1])))
+
+    def _fall_mm(self, y_mm: float) -> float:
+        """Return how far a round tip falls into a slot of the table at this Y.
+
+        It rolls over the edge until it hangs on it, or the slot's floor stops it.
+        """
+        table = self._table
+        beside = min((abs(y_mm - slot) for slot in table.slots_mm), default=np.inf)
+        inside = table.slot_wide_mm / 2 - beside
+        if inside <= 0:
+            return 0.0
+        tip = table.tip_radius_mm
+        hangs = tip - float(np.sqrt(tip**2 - inside**2)) if inside < tip else np.inf
+        return float(min(hangs, table.slot_deep_mm))
 
     def off_mm(self, stand: Stand) -> float:
         """Return the larger lean over 300 mm."""

@@ -61,7 +61,7 @@ def _stops(held: str, title: str) -> _Make:
 
 
 def _head_by_stops(spec: BenchSpec, rng: np.random.Generator) -> Work:
-    head = Head(rng)
+    head = Head(rng, spec)
     head.goes, head.turns = "round", False
     return head
 
@@ -79,7 +79,7 @@ WORKS: dict[str, _Make] = {
     "centre-boss-stops": _stops("bar", "Boss on the table, eight stops"),
     "test-bar": lambda spec, rng: SpindleBar(rng),
     "rotation-axis": lambda spec, rng: AxisByTargets(rng),
-    "tram-head": lambda spec, rng: Head(rng),
+    "tram-head": lambda spec, rng: Head(rng, spec),
     "tram-head-stops": _head_by_stops,
     "face-square": lambda spec, rng: Face(rng),
     "tram-square": lambda spec, rng: Square(rng),

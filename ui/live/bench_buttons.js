@@ -133,6 +133,7 @@ class BenchButtons {
     }
     if (!bench.dial) {
       this.button(this.rest, "", "cover", () => this.doIt("cover", { on: !this.bench.covered }));
+      this.buildFaults();
       this.button(this.rest, "Mount anew", "mount-anew", () => this.doIt("mount", { work: this.bench.work }));
       return;
     }
@@ -140,10 +141,17 @@ class BenchButtons {
     this.button(this.rest, "Stylus in 0.05", "reach-in", () => this.doIt("set_reach", { by_mm: -0.05 }));
     this.button(this.rest, "Dial to middle", "set-dial", () => this.doIt("set_dial", {}));
     this.button(this.rest, "", "cover", () => this.doIt("cover", { on: !this.bench.covered }));
+    this.buildFaults();
     this.button(this.rest, "", "indicator", () => this.doIt("fit_indicator", { on: !this.bench.indicator_fitted }));
     if (bench.work) {
       this.button(this.rest, "Mount anew", "mount-anew", () => this.doIt("mount", { work: this.bench.work }));
     }
+  }
+
+  // What goes wrong in a workshop.
+  buildFaults() {
+    this.button(this.rest, "", "smear", () => this.doIt("smear", { on: !this.bench.smeared }));
+    this.button(this.rest, "Knock camera", "knock", () => this.doIt("knock", {}));
   }
 
   turn(axis, divisions) {
@@ -180,6 +188,7 @@ class BenchButtons {
     }
     if (bench.clamp) setText(at("clamp"), bench.clamp);
     const what = bench.dial ? "dial" : "target";
+    setText(at("smear"), bench.smeared ? "Wipe lens" : "Smear lens");
     setText(at("cover"), bench.covered ? `Uncover ${what}` : `Cover ${what}`);
     if (bench.dial) setText(at("indicator"), bench.indicator_fitted ? "Indicator off" : "Indicator on");
     for (const button of this.hands.querySelectorAll("[data-words]")) {
