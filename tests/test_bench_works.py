@@ -8,11 +8,11 @@ import math
 import numpy as np
 import pytest
 from bench_words import knob_told, table_told
-from guide_agent import GuideAgent, begun
+from guide_agent import POINTS, GuideAgent, begun
 
 from calibration.collars import Collar
-from readings import BadInputError
-from setups import GUIDES, Instrument
+from readings import BadInputError, FaultError
+from setups import GUIDES, Instrument, Still, advise, step_of
 from setups.measured import TargetStop
 from simulator import WORKS, Bench, BenchSpec, camera_model, write_teaching_folder
 from simulator.target_view import still_place
@@ -30,7 +30,7 @@ SMALL = BenchSpec(
 )
 DIAL = Instrument("bench", 0.01, 100, SMALL.travel_mm)
 OWN_LOOP = ("centre-bore", "centre-boss", "centre-plug")
-"""Walked through pictures in `test_closed_loop`, whose loop they share."""
+"""They share a loop of their own: walked apart here, the bore through pictures elsewhere."""
 FOUND = {
     "test-bar": "tir_far",
     "tram-square": "square",
@@ -173,6 +173,63 @@ def test_every_guide_ends_right_on_the_work_it_names(guide, seed):
         assert off_mm <= agent.state.tolerance_mm
         assert found.locked
         assert agent.state.task.corrections <= 3
+
+
+class CentringAgent(GuideAgent):
+    """Walks the loop of rough and fine centring: it moves what is told, until the needle is there.
+
+    The bench here has neither backlash nor retrace; `test_closed_loop` walks those through
+    pictures.
+    """
+
+    def act(self):
+        step, moves = step_of(self.state), advise(self.state).moves
+        if step.kind in ("rough", "moves") and moves:
+            self.follow(advise(self.state))
+        elif step.kind == "rough":
+            self.work.turn_to(POINTS[advise(self.state).stylus])
+            self.tell_rest()
+        else:
+            super().act()
+
+    def follow(self, advice):
+        move, work = advice.moves[advice.move], self.work
+        work.free()
+        work.turn_to(POINTS[move.stylus])
+        if move.what == "stylus":
+            work.do_it("set_reach", by_mm=move.move_mm)
+        elif step_of(self.state).kind == "rough":
+            work.do_it("turn_handwheel", axis=move.axis, mm=move.move_mm)
+        else:
+            way = 1.0 if move.move_mm > 0 else -1.0
+            work.bring(move, way, lambda by: work.do_it("turn_handwheel", axis=move.axis, mm=by))
+        self.tell_rest()
+
+    def tell_rest(self):
+        work = self.work
+        work.time_s += 1.0
+        self.tell(Still(work.time_s, work.collar_rad(), work.reading_mm(), work.noise_mm, True))
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("guide", OWN_LOOP)
+def test_bore_boss_and_plug_end_on_the_axis(guide, seed):
+    work = BenchAsWork(guide, seed)
+    assert work.bench.truth().offset_mm > 0.1
+    agent = CentringAgent(work, begun(guide, dial=DIAL), BenchAsWork.go, changed).run()
+    assert agent.state.found.verdict == "inside"
+    assert agent.state.found.locked
+    assert work.bench.truth().offset_mm <= agent.state.tolerance_mm
+    assert agent.state.fine.corrections <= 2
+
+
+def test_a_boss_set_up_by_the_bore_s_guide_does_not_end_inside():
+    """What is swept decides the signs: the wrong guide moves away, and is never called inside."""
+    work = BenchAsWork("centre-boss", 1)
+    agent = CentringAgent(work, begun("centre-bore", dial=DIAL), BenchAsWork.go, changed)
+    with pytest.raises((AssertionError, FaultError)):
+        agent.run(40)
+    assert agent.state.found is None or agent.state.found.verdict != "inside"
 
 
 def test_the_bench_can_mount_what_every_guide_sets_up():
