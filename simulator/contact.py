@@ -24,6 +24,8 @@ class Wall:
     lobes: tuple[tuple[int, float, float], ...] = ()
     inside: bool = True
     """Whether the stylus touches from inside (a bore) or outside (a bar)."""
+    worn: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """Where the wall is worn away from the stylus: begin and width (rad), how deep (mm)."""
 
     def tip_centre(self, phi_rad: float, tip_radius_mm: float) -> tuple[float, float]:
         """Return the tip's centre (x, y in mm, from the work's axis) in touch at wall angle φ."""
@@ -31,10 +33,22 @@ class Wall:
         for order, size_mm, phase in self.lobes:
             radius += size_mm * math.cos(order * (phi_rad - phase))
             slope -= size_mm * order * math.sin(order * (phi_rad - phase))
+        worn_mm, worn_slope = self._worn(phi_rad)
+        radius, slope = radius + worn_mm, slope + worn_slope
         reach = (-tip_radius_mm if self.inside else tip_radius_mm) / math.hypot(radius, slope)
         along, across = radius + reach * radius, -reach * slope
         cos, sin = math.cos(phi_rad), math.sin(phi_rad)
         return along * cos - across * sin, along * sin + across * cos
+
+    def _worn(self, phi_rad: float) -> tuple[float, float]:
+        """Return what wear adds to radius and slope at φ: deepest in its middle."""
+        begin, width, deep = self.worn
+        gone = (phi_rad - begin) % (2 * math.pi)
+        if not deep or gone >= width:
+            return 0.0, 0.0
+        away = deep if self.inside else -deep
+        share = math.pi * gone / width
+        return away * math.sin(share) ** 2, away * math.pi / width * math.sin(2 * share)
 
     def tip_orbit_mm(self, tip_radius_mm: float) -> float:
         """Return the mean radius of the curve on which the tip's centre runs (mm)."""

@@ -46,6 +46,9 @@ class BenchSpec:
     lobe3_deg: float = 0.0
     more_lobes: tuple[tuple[int, float, float], ...] = ()
     """Further lobes of the wall: (order from 4, amplitude mm, phase deg)."""
+    worn_deg: tuple[float, float] = (0.0, 0.0)
+    """From, to, anticlockwise: where the wall is worn, at most `worn_mm` away from the stylus."""
+    worn_mm: float = 0.0
     slots_mm: tuple[float, ...] = ()
     """Slots along X in the table that an arm sweeps, by their middles' Y from the spindle."""
     slot_wide_mm: float = 14.0
@@ -147,6 +150,10 @@ def _check_work(spec: BenchSpec) -> None:
     room = spec.seat_diameter_mm / 2 - (spec.tip_radius_mm if spec.surface == "bore" else 0.0)
     _demand(spec.tip_radius_mm > 0 and room > 0, "the stylus tip must be smaller than the work")
     _demand(math.hypot(*spec.offset_mm) < 0.5 * room, "the offset must lie well inside the work")
+    worn = math.radians((spec.worn_deg[1] - spec.worn_deg[0]) % 360.0)
+    steep = 2 * abs(spec.worn_mm) * (math.pi / worn) ** 2 if worn else 0.0
+    _demand(spec.worn_mm >= 0 and steep < 0.5 * room, "the wear is too deep for so narrow an arc")
+    _demand(not spec.worn_mm or worn > 0, "wear needs an arc, from and to in degrees")
     bent = sum(n * n * abs(a) for n, a, _ in spec.lobes)
     _demand(bent < 0.5 * room, "the lobes are too large: the tip would touch at two places")
 

@@ -30,7 +30,9 @@ class Round(Work):
         super().__init__()
         self.title, self.goes = title, goes
         self._spec = spec
-        self._wall = Wall(spec.seat_diameter_mm / 2, spec.lobes, spec.surface == "bore")
+        begin, end = spec.worn_deg
+        worn = math.radians(begin), math.radians((end - begin) % 360.0), spec.worn_mm
+        self._wall = Wall(spec.seat_diameter_mm / 2, spec.lobes, spec.surface == "bore", worn)
 
     def spec(self, spec: BenchSpec) -> BenchSpec:
         """Return the spec that this was made of."""

@@ -21,7 +21,7 @@ from setups import (
     ticked,
 )
 from setups.advice import Move
-from setups.arcs import in_arcs
+from setups.arcs import changed, in_arcs
 from setups.measuring import wanted_todo
 from setups.rough import at_angle, at_stop
 from stream.capture import Pose
@@ -31,6 +31,7 @@ from sweeps import SweepFailure, find_falls
 
 MOST_TRACE_POINTS = 180
 MOST_OUTLINE_POINTS = 48
+FALLS_APART_DEG = 20
 
 
 def session_view(kept: Kept, troubles: tuple[str, ...], *, camera_lost: bool) -> SessionView:
@@ -89,7 +90,7 @@ def _told(state: SetupState) -> tuple[str, ...]:
     """Return the sentences of the flags that stand on the latest result."""
     if state.task.found is not None:
         return tuple(flag_sentence(name) for name in state.task.found.flags)
-    return flag_lines(state.found) if state.found else ()
+    return flag_lines(state.found, brief=True) if state.found else ()
 
 
 def idle_view(troubles: tuple[str, ...], *, camera_lost: bool) -> SessionView:
@@ -143,11 +144,16 @@ def trace_with(trace: Trace, sweep: Sweep, state: SetupState, *, anew: bool) -> 
 
 
 def _falls(sweep: Sweep, theta_rad: NDArray[np.float64]) -> tuple[DegArc, ...]:
-    """Return where the reading falls away, widened to whole degrees; none where none is told."""
+    """Return where the reading falls away, in whole degrees; none where none is told.
+
+    Falls that a few missing samples part are one.
+    """
     found = find_falls(replace(sweep, angle_rad=frozen_array(theta_rad)))
-    if isinstance(found, SweepFailure):
-        return ()
-    return tuple((floor(degrees(a)) % 360, ceil(degrees(b)) % 360) for a, b in found)
+    arcs: tuple[DegArc, ...] = ()
+    for start, end in () if isinstance(found, SweepFailure) else found:
+        wide = floor(degrees(start)) % 360, (ceil(degrees(end)) + FALLS_APART_DEG) % 360
+        arcs = changed(arcs, wide, out=True)
+    return tuple((start, (end - FALLS_APART_DEG) % 360) for start, end in arcs)
 
 
 def seen_sense(sense: int, state: SetupState) -> Sense | None:

@@ -70,7 +70,11 @@ def test_contact_with_a_lobed_wall_is_what_brute_force_finds(inside):
     lobes = ((2, 0.05, 0.7), (3, 0.02, -0.4), (7, 0.01, 1.0))
     e, tip_mm = np.array([0.6, -0.4]), 1.0
     phi = np.linspace(0, 2 * math.pi, 400_000, endpoint=False)
+    worn = (1.2, 1.4, 0.08)  # the line at 1.9 meets its middle
+    share = np.mod(phi - worn[0], 2 * math.pi) / worn[1]
+    gone = np.where(share < 1, worn[2] * np.sin(math.pi * share) ** 2, 0.0)
     radius = 26.0 + sum(a * np.cos(n * (phi - p)) for n, a, p in lobes)
+    radius += gone if inside else -gone
     wall = e + radius[:, None] * np.column_stack([np.cos(phi), np.sin(phi)])
     for turn in (0.1, 1.9, 3.3, 5.6):
         u = np.array([math.cos(turn), math.sin(turn)])
@@ -82,7 +86,8 @@ def test_contact_with_a_lobed_wall_is_what_brute_force_finds(inside):
             beyond = (middle * u - e) @ u > 26.0
             free = gap > tip_mm and beyond != inside
             clear_mm, stuck_mm = (middle, stuck_mm) if free else (clear_mm, middle)
-        got = contact_along(Wall(26.0, lobes, inside), (e[0], e[1]), (0.0, 0.0), turn, tip_mm)
+        wall_worn = Wall(26.0, lobes, inside, worn)
+        got = contact_along(wall_worn, (e[0], e[1]), (0.0, 0.0), turn, tip_mm)
         assert got == pytest.approx(clear_mm, abs=2e-8)
 
 
@@ -304,6 +309,8 @@ def test_random_specs_stay_in_the_range_of_the_closed_loop():
     ("changes", "words"),
     [
         ({"layout": "orbiting"}, "riding or still"),
+        ({"worn_mm": 0.1, "worn_deg": (10.0, 10.0)}, "needs an arc"),
+        ({"worn_mm": 0.5, "worn_deg": (10.0, 14.0)}, "too deep"),
         ({"surface": "boss"}, "bore or bar"),
         ({"travel_mm": (0.4, -0.4)}, "travel must rise"),
         ({"seat_diameter_mm": math.nan}, "seat_diameter_mm must be a number"),

@@ -118,7 +118,7 @@ def test_flags_are_shown_as_sentences_and_the_verdict_in_words():
 def test_no_word_of_the_page_clears_the_machine():
     from ui.live.component import SCRIPTS, page_script
 
-    assert len(SCRIPTS) == 14
+    assert len(SCRIPTS) == 15
     said = [*VERDICT_WORDS.values(), page_script()]
     for word in ("safe", "all clear", "good to go", "ready to"):
         assert not any(word in text.lower() for text in said)

@@ -15,6 +15,7 @@ SCRIPTS = (
     "picture.js",
     "dial_face.js",
     "polar.js",
+    "polar_arcs.js",
     "scheme.js",
     "rounds.js",
     "sound.js",

@@ -4,6 +4,9 @@ const NAMED_KEYS = new Set([
   "Enter", "PageUp", "PageDown", "ArrowUp", "ArrowDown", "ArrowLeft", "ArrowRight",
 ]);
 
+// what a drawing that was reached by Tab does with keys itself
+const OWN_KEYS = new Set(["Enter", " ", "ArrowUp", "ArrowDown", "ArrowLeft", "ArrowRight"]);
+
 function isTyping(element) {
   return element instanceof HTMLElement
     && (element.isContentEditable || /^(INPUT|TEXTAREA|SELECT)$/.test(element.tagName));
@@ -18,6 +21,7 @@ function captureKeys(waiting, next) {
     const typed = event.key.length === 1 || NAMED_KEYS.has(event.key);
     if (!plain || !typed || isTyping(target)) return;
     if (!waiting() && event.key.startsWith("Arrow")) return;
+    if (OWN_KEYS.has(event.key) && target.dataset && target.dataset.keys === "own") return;
     const press = event.key === "Enter" || event.key === " ";
     const button = target instanceof HTMLElement ? target.closest("button, a, summary") : null;
     event.stopImmediatePropagation();

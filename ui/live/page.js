@@ -39,6 +39,8 @@ class Page {
     this.picture = new Picture(this.at("picture"), this.root, (i) => this.link.seen(i), this.counters);
     this.dial = new DialFace(this.at("dial"), this.root);
     this.polar = new Polar(this.at("polar"), this.root);
+    this.arcs = new PolarArcs(this.polar, this.root, (from_deg, to_deg, out) =>
+      this.link.command("leave-out", { from_deg, to_deg, out }).then(told));
     this.scheme = new SchemePicture(this.at("scheme"), this.root);
     this.rounds = new Rounds(this.at("rounds"), this.root);
     this.machine = new Machine(this.at("machine"), this.root, bench);
@@ -151,6 +153,7 @@ class Page {
     this.step.setState(view, shown);
     this.keypad.setState(view);
     this.polar.setState(view, shown);
+    this.arcs.setState(view, shown);
     this.scheme.setState(shown);
     this.rounds.setState(shown);
     this.buttons.setState(view, shown);

@@ -56,7 +56,9 @@ class Polar {
     const traces = [this.view.trace.anticlockwise, this.view.trace.clockwise];
     const scale = this.scale(traces, ring);
     this.drawRing(at);
+    this.at = at;
     this.drawTraces(at, traces, scale);
+    if (this.arcs) this.arcs.draw(at);
     this.drawOffset(at, scale);
     this.drawStylus(at);
     this.drawScale(at, scale, height);

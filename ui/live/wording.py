@@ -19,7 +19,13 @@ from setups import GUIDES, Found, Measured, Move, flag_lines
 from setups.places import LAYOUTS
 from setups.rough import END_MARGIN, at_stop
 from setups.telling import STYLUS_WORD
-from setups.words import VERDICT_WORDS, history_line, measured_rows, number_rows
+from setups.words import (
+    VERDICT_WORDS,
+    history_line,
+    left_out_words,
+    measured_rows,
+    number_rows,
+)
 from stream.messages import Live, SessionView
 from sweeps import travel_from_needle
 from ui.live.schemes import Scheme, scheme_of
@@ -75,6 +81,8 @@ class StateShown:
     scheme: Scheme | None = None
     rounds: tuple[tuple[str, float, bool], ...] = ()
     """Each round so far: how far off in words, the same in tolerances, whether locked."""
+    arcs: str = ""
+    """Which arcs are left out by hand."""
     say: dict[str, str] = field(default_factory=dict)
     """What is spoken, in every voice and unit."""
 
@@ -213,6 +221,7 @@ def show_state(view: SessionView) -> StateShown:
         places=_places(view),
         scheme=scheme_of(view),
         rounds=_rounds(view),
+        arcs=left_out_words(view.left_out) if view.left_out else "",
         say=all_ways(view.advice.say) if view.advice else {},
     )
     if view.measured is not None:
@@ -229,7 +238,7 @@ def _with_found(shown: StateShown, view: SessionView, found: Found) -> StateShow
         verdict=VERDICT_WORDS[found.verdict],
         offset=f"off by {off}",
         history=tuple(history_line(i, f) for i, f in enumerate(view.history, start=1)),
-        flags=flag_lines(found),
+        flags=flag_lines(found, brief=True),
     )
 
 
