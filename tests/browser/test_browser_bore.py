@@ -67,6 +67,13 @@ def keys_are_next_but_never_a_line(page):
     ticked = "window.__sparehand.view.lines.filter((line) => line.ticked).length"
     assert page.evaluate(ticked) == 0
     assert page.evaluate(step) == "before-hands"
+    assert "a finger or the mouse" in page.locator(".said").text_content()
+
+
+def arrow_and_words(page):
+    """Return the large arrow and the words of the way hands move: "" where there is none."""
+    texts = [page.locator(name).text_content() for name in (".arrow", ".travel", ".headline")]
+    return tuple(text or "" for text in texts)
 
 
 @pytest.mark.browser
@@ -88,10 +95,17 @@ def test_from_checklist_to_saved_record(demo, chromium, pictures):
     keys_are_next_but_never_a_line(page)
 
     numbered = iter(range(1, 100))
+    ways = []
 
     def seen(step):
         name = f"{next(numbered):02d}-{step}"
         page.screenshot(path=pictures / f"wide-{name}.png")
+        arrow, travel, headline = arrow_and_words(page)
+        if arrow and travel:
+            ways.append(arrow)
+            assert travel.startswith(f"{arrow} table ")
+        if "first turn" in travel:
+            assert headline.startswith("First turn the stylus ")
         assert page.evaluate(OVERFLOWS) == [], step
         assert page.evaluate(SMALL, TOUCH_PX) == [], step
         page.set_viewport_size({"width": 1280, "height": 800})
@@ -105,6 +119,11 @@ def test_from_checklist_to_saved_record(demo, chromium, pictures):
 
     agent = PageAgent(page, seen)
     agent.run(until="done", most_s=220.0)
+    off = page.evaluate("window.__sparehand.view.found.eccentricity_mm")
+    assert float(page.locator(".value").text_content()) == pytest.approx(off, abs=6e-5)
+    assert page.locator(".unit").text_content() == "mm off"
+    assert page.locator(".divisions").text_content() == "inside the tolerance"
+    assert ways, "no move was shown with its way"
     assert page.evaluate("window.__sparehand.spoken.length") >= 5
     assert page.evaluate("window.__sparehand.mounts") <= 2  # start page and step page, no more
 

@@ -1,5 +1,7 @@
 // Our own dial face: where the needle stands, and the mark to bring it to.
 
+const TARGET_REACH = 1.14; // of the radius
+
 class DialFace {
   constructor(canvas, root) {
     this.canvas = canvas;
@@ -29,7 +31,7 @@ class DialFace {
     const colours = pageColours(this.root);
     const { pen, width, height } = fitCanvas(this.canvas);
     const face = { pen, colours, marks, cx: width / 2, cy: height / 2 };
-    face.radius = Math.min(width, height) / 2 - 14;
+    face.radius = (Math.min(width, height) / 2 - 2) / TARGET_REACH; // the mark stands outside it
     if (face.radius < 20) return;
     circle(pen, face.cx, face.cy, face.radius);
     pen.fillStyle = colours.panel;
@@ -105,8 +107,8 @@ class DialFace {
     const wide = face.marks / 36;
     pen.beginPath();
     pen.moveTo(tx, ty);
-    pen.lineTo(...this.at(face, target - wide, 1.14));
-    pen.lineTo(...this.at(face, target + wide, 1.14));
+    pen.lineTo(...this.at(face, target - wide, TARGET_REACH));
+    pen.lineTo(...this.at(face, target + wide, TARGET_REACH));
     pen.closePath();
     pen.fillStyle = colour;
     pen.fill();

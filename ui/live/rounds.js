@@ -14,7 +14,7 @@ class Rounds {
   setState(shown) {
     this.rounds = shown ? shown.rounds.slice(-SHOWN_ROUNDS) : [];
     this.root.classList.toggle("with-rounds", this.rounds.length > 0);
-    const words = this.rounds.map(([off, , locked]) => `off by ${off}${locked ? ", locked" : ""}`);
+    const words = this.rounds.map(([off, , locked]) => `off by ${off} mm${locked ? ", locked" : ""}`);
     this.canvas.setAttribute("aria-label", `rounds so far: ${words.join("; ")}`);
     this.due = true;
   }
@@ -42,6 +42,8 @@ class Rounds {
     pen.lineTo(width, place(1));
     pen.stroke();
     pen.setLineDash([]);
+    const room = height - place(1);
+    write(pen, "tolerance", width - 6, place(1) + room / 2, Math.min(text, room * 0.7), colours.ink, "right");
     this.drawRounds(pen, colours, place, width, text);
   }
 
@@ -60,7 +62,7 @@ class Rounds {
       pen.lineWidth = 2;
       pen.strokeStyle = colours.ink;
       pen.stroke();
-      const words = locked ? `${off} locked` : off;
+      const words = `${off} mm${locked ? " locked" : ""}`;
       pen.font = `600 ${text * 0.95}px ${FONT}`;
       const fit = Math.min(1, (apart * 0.94) / pen.measureText(words).width);
       write(pen, words, at[i][0], text * 0.7, text * 0.95 * fit, colours.ink);

@@ -2,10 +2,15 @@
 
 const SIDE_SIGNS = { low: "▲", high: "▼", there: "■" };
 const WAY_SIGNS = { right: "▶", left: "◀", back: "▲", front: "▼" };
+const TABLE_HEADLINES = {
+  right: "Table right", left: "Table left", back: "Table to the back", front: "Table to the front",
+};
 const LEAST_HEADLINE = 0.55;
 const NEXT_WORDS = {
   point: "It points there", places: "It stands there", sizes: "The sizes are right", todo: "Done, next",
 };
+
+const LINE_WANTS = "A line wants a finger or the mouse: no key and no pedal touches it.";
 
 class Step {
   constructor(root, link, told) {
@@ -14,6 +19,7 @@ class Step {
     this.told = told; // shows what came of a command
     this.at = (name) => root.querySelector(`.${name}`);
     this.lines = "";
+    this.headline = this.headlined = "";
   }
 
   setState(view, shown) {
@@ -27,13 +33,30 @@ class Step {
     const part = [view.part, view.operation].filter(Boolean).join(", ");
     const wanted = shown && shown.tolerance ? `within ${shown.tolerance}` : "";
     setText(this.at("who"), [part, wanted].filter(Boolean).join(", "));
-    setText(this.at("headline"), advice ? advice.headline : "No setup is running");
+    this.headline = advice ? advice.headline : "No setup is running";
+    this.showHeadline(this.headline);
+    this.setResult(view, shown);
     setText(this.at("detail"), advice ? advice.detail : "Start one on this page.");
     setText(this.at("caution"), view.caution);
     setText(this.at("next"), NEXT_WORDS[view.kind] || "Next");
     this.setNote(view, shown);
     this.setLines(view);
+  }
+
+  showHeadline(words) {
+    if (words === this.headlined) return;
+    this.headlined = words;
+    setText(this.at("headline"), words);
     this.fitHeadline();
+  }
+
+  // At the end the large digits tell what was found, no longer where the needle stands.
+  setResult(view, shown) {
+    const told = view.kind === "done" && view.found && shown;
+    const found = told ? /^off by ([\d.]+) .*mm/.exec(shown.offset) : null;
+    this.result = found ? { value: found[1], verdict: shown.verdict.toLowerCase() } : null;
+    const heard = this.result ? shown.offset : "reading of the dial in mm";
+    this.at("value").setAttribute("aria-label", heard);
   }
 
   setNote(view, shown) {
@@ -43,7 +66,8 @@ class Step {
     const notes = [advice && advice.note, ...told].filter(Boolean);
     const noted = ((advice && advice.note) || "").toLowerCase();
     if (shown && shown.offset && advice && !noted.includes(shown.offset.toLowerCase())) {
-      notes.push(`Last found: ${shown.offset}.`);
+      const judged = view.found && shown.verdict ? `, ${shown.verdict.toLowerCase()}` : "";
+      notes.push(`Last found: ${shown.offset}${judged}.`);
     }
     setText(this.at("note"), [...new Set(notes)].join(" "));
     setText(this.at("flags"), flags.join(" "));
@@ -74,6 +98,9 @@ class Step {
     const text = document.createElement("span");
     text.textContent = line.text;
     button.append(box, text);
+    button.addEventListener("focus", () => {
+      if (button.matches(":focus-visible")) this.told({ ok: true, said: LINE_WANTS });
+    });
     button.addEventListener("click", (event) => {
       if (event.detail === 0) return; // a key or a pedal, not a touch
       button.disabled = true; // until answered: a trembling finger must not take the mark back
@@ -96,24 +123,49 @@ class Step {
   }
 
   setLive(live, shown, fresh) {
-    setText(this.at("value"), fresh ? shown.value : "– – –");
-    setText(this.at("divisions"), fresh ? shown.divisions : "");
-    this.root.dataset.refused = String(!fresh || live.value_mm === null);
+    if (this.result) this.showResult();
+    else this.showReading(live, shown, fresh);
     const side = fresh ? shown.side : null;
     const target = live && live.target_mm !== null;
     this.root.dataset.target = String(Boolean(target));
     this.root.dataset.side = side || "";
     setText(this.at("target"), target ? `bring to ${shown.target}` : "");
-    setText(this.at("arrow"), side ? SIDE_SIGNS[side] : "");
+    // the arrow tells the way of the hand wherever it is known, not the needle's
+    const hand = fresh && shown.way ? WAY_SIGNS[shown.way] : "";
+    setText(this.at("arrow"), side ? hand || SIDE_SIGNS[side] : "");
     setText(this.at("remaining"), side ? shown.remaining || "there" : "");
     setText(this.at("side-words"), side ? shown.side_words : "");
-    const way = fresh && shown.way ? `${WAY_SIGNS[shown.way]} ${shown.travel}` : "";
-    setText(this.at("travel"), way);
+    setText(this.at("travel"), hand ? `${hand} ${shown.travel}` : "");
+    this.headFor(fresh ? shown : null, side);
     setText(this.at("turned"), fresh && shown.turned ? `turned ${shown.turned} of 360°` : "");
     this.setBar(side, fresh ? shown.off : null);
+    this.at("nose-bare").hidden = Boolean(fresh && live.nose === "fitted");
     setText(this.at("nose-words"), fresh ? shown.nose : "The camera cannot see the spindle nose.");
-    const refusal = !live || !fresh ? "" : live.value_mm === null ? live.sentences.join(" ") : "";
+    const refused = live && fresh && live.value_mm === null && !this.result;
+    const refusal = refused ? live.sentences.join(" ") : "";
     setText(this.at("refusal"), refusal);
+  }
+
+  showReading(live, shown, fresh) {
+    setText(this.at("value"), fresh ? shown.value : "– – –");
+    setText(this.at("unit"), live && live.target_mm !== null ? "mm" : "mm on the dial");
+    setText(this.at("divisions"), fresh ? shown.divisions : "");
+    this.root.dataset.refused = String(!fresh || live.value_mm === null);
+  }
+
+  showResult() {
+    setText(this.at("value"), this.result.value);
+    setText(this.at("unit"), "mm off");
+    setText(this.at("divisions"), this.result.verdict);
+    this.root.dataset.refused = "false";
+  }
+
+  // What hands do first stands largest: turn the stylus there, or back after moving too far.
+  headFor(shown, side) {
+    const way = shown ? shown.way : "";
+    const agrees = !way || (side && this.headline.startsWith(TABLE_HEADLINES[way]));
+    const live = agrees ? "" : `${shown.travel[0].toUpperCase()}${shown.travel.slice(1)}`;
+    this.showHeadline(live || this.headline);
   }
 
   // Middle third: inside the window. Beyond it the place is logarithmic, to the bar's ends.
