@@ -17,11 +17,12 @@ CENTRE_ON_BORE = Guide(
             "prepare",
             "prepare",
             "Before you start",
-            "Clamp the work so that it can still be nudged by the table only. Put the ring on "
-            "the table round the bore, the dial on its arm in the spindle, and the camera on the "
-            "same arm where it sees the dial and the ring. Set the stylus on the wall of the "
-            "bore, loaded to about half its travel.",
-            "Mount ring, dial and camera. Then touch next.",
+            "Clamp the work so that it can still be nudged by the table only. Put the markers "
+            "where they stand still: a ring on the table round the bore, or a collar round the "
+            "quill. The dial goes on its arm in the spindle, the camera on the same arm where it "
+            "sees dial and markers. Set the stylus on the wall of the bore, loaded to about half "
+            "its travel.",
+            "Mount markers, dial and camera. Then touch next.",
         ),
         BEFORE_HANDS,
         *STYLUS_MARKS,

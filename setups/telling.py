@@ -103,13 +103,15 @@ def _checklist(state: SetupState, step: Step, theta_rad: float | None) -> Advice
 
 def _turns(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
     first = state.fine.first
-    headline, say = step.title, step.say
+    headline, detail, say = step.title, step.text, step.say
     if first is not None:
+        way = _back(state, first.sense)
         headline = "Now one turn back"
-        say = f"Now one full turn back, {_back(state, first.sense)}."
+        detail = f"The first turn is taken. Now one full turn, slowly, {way}."
+        say = f"Now one full turn back, {way}."
     return Advice(
         headline=headline,
-        detail=step.text,
+        detail=detail,
         say=say,
         wants="turn",
         note=state.note,
@@ -154,9 +156,10 @@ def _rough(state: SetupState, step: Step, theta_rad: float | None) -> Advice:
     move = _rough_move(state, rough.goal_mm)
     thing = "table" if rough.what == "table" else "stylus on its arm"
     reading = needle_words(state, rough.goal_mm)
+    why = "" if rough.what == "table" else "The needle comes to the end of its travel. "
     return Advice(
         headline=f"{thing.split()[0].capitalize()} {move.direction}",
-        detail=f"With the stylus {where}, move the {thing} {move.direction} until the needle "
+        detail=f"{why}With the stylus {where}, move the {thing} {move.direction} until the needle "
         f"stands at {reading}, then take your hands off.",
         say=f"Move the {thing} {move.direction} until the needle stands at {reading}.",
         wants="still",

@@ -263,7 +263,12 @@ def test_the_two_turns_must_go_opposite_ways():
     agent = Agent(random_mill(1))
     while agent.state.step != "turns":
         agent.step()
+    both = advise(agent.state).detail
     agent.turn()
+    back = advise(agent.state)
+    assert back.headline == "Now one turn back"
+    assert "The first turn is taken" in back.detail, "not both turns asked for once more"
+    assert both not in back.detail
     agent.sense = -agent.sense
     agent.turn()
     assert "same way" in agent.state.note
