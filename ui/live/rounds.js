@@ -62,7 +62,7 @@ class Rounds {
       pen.lineWidth = 2;
       pen.strokeStyle = colours.ink;
       pen.stroke();
-      const words = `${off} mm${locked ? " locked" : ""}`;
+      const words = `${off}${locked ? " locked" : ""}${i ? "" : " mm"}`; // the unit once
       pen.font = `600 ${text * 0.95}px ${FONT}`;
       const fit = Math.min(1, (apart * 0.94) / pen.measureText(words).width);
       write(pen, words, at[i][0], text * 0.7, text * 0.95 * fit, colours.ink);
