@@ -177,6 +177,7 @@ class SourceWorker(Worker):
         self._source = source
         self._slots = slots
         self._rate = rate
+        self._told = ""
 
     def run(self) -> None:
         """Grab until stopped."""
@@ -196,11 +197,14 @@ class SourceWorker(Worker):
                 if self._stopped.is_set():
                     break
                 came = True
+                self._told = ""
                 self._rate.count()
                 for slot in self._slots:
                     slot.put(frame)
         except SparehandError as error:
-            LOG.warning("the camera failed: %s", error)
+            if str(error) != self._told:  # once, however often it is tried again
+                LOG.warning("the camera failed: %s", error)
+            self._told = str(error)
         except Exception:  # a driver may raise anything: it is logged, and opened again
             LOG.exception("the camera failed")
         return came

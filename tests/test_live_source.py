@@ -11,7 +11,7 @@ import pytest
 from rtsp_server import RtspServer
 from stream_making import FPS, WIDTH, decoded_s, free_port, mjpeg_stream
 
-from readings import BadInputError, SourceError
+from readings import BadInputError, Frame, SourceError
 from stream.workers import Newest, Rate, SourceWorker
 from ui.home import Home
 from ui.service_process import cameras_service
@@ -149,6 +149,32 @@ def test_the_service_s_worker_recovers_a_stream_by_itself(ffmpeg):
         source.close()
         worker.join(10.0)
     assert not worker.is_alive()
+
+
+class Gone:
+    """A camera that cannot be opened twice, then gives a picture, then is away again."""
+
+    def __init__(self):
+        self.tries = 0
+        self.end = None
+
+    def frames(self):
+        self.tries += 1
+        if self.tries == 3:
+            yield Frame(np.zeros((4, 4, 3), np.uint8), 0.0, 0, "gone")
+        if self.tries == 5:
+            self.end()
+        raise SourceError("camera 0 cannot be opened")
+
+
+def test_a_camera_that_stays_away_is_told_of_once(caplog, monkeypatch):
+    monkeypatch.setattr("stream.workers.FIRST_WAIT_S", 0.0)
+    source = Gone()
+    worker = SourceWorker(source, (Newest(),), Rate(time.monotonic))
+    source.end = worker.stop
+    worker.run()
+    assert source.tries == 5
+    assert len(caplog.records) == 2, "once before the picture came, and once after it"
 
 
 def test_while_nobody_looks_a_picture_a_second_is_decoded(ffmpeg):

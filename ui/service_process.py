@@ -235,7 +235,7 @@ def run_service(
 
     def ready(card: Card) -> None:
         if announce:
-            tell(f"Service: pid {card.pid}")
+            tell(f"Service: pid {card.pid}. Ctrl+C ends it.")
 
     run_until_signalled(make(), parent_pipe=parent_pipe, ready=ready)
     return 0

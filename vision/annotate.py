@@ -47,7 +47,7 @@ def _draw_sight(image: NDArray[np.uint8], sight: DialSight, colour: tuple[int, i
 def _words(reading: Reading) -> str:
     if not reading.ok or reading.divisions is None or reading.value_mm is None:
         return "refused: " + ", ".join(reading.flags)
-    return f"{reading.divisions:.2f} div  {reading.value_mm:+.4f} mm"
+    return f"{reading.value_mm:+.4f} mm  ({reading.divisions:.2f} divisions past zero)"
 
 
 def _caption(image: NDArray[np.uint8], words: str, colour: tuple[int, int, int]) -> None:

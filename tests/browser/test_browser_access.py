@@ -34,6 +34,13 @@ def come_to(page, step):
     page.wait_for_timeout(300)
 
 
+def test_sound_is_put_on_by_a_key_too(page):
+    page.locator(".listen").focus()
+    page.keyboard.press("Enter")
+    page.locator(".listen").wait_for(state="hidden")
+    assert page.evaluate("window.__sparehandSound.on")
+
+
 def test_names_and_contrast_at_every_kind_of_step_by_keys_alone(page):
     assert findings(page) == []
     begin(page, "level-jacks")

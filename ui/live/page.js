@@ -59,6 +59,7 @@ class Page {
     this.at("another").addEventListener("click", () => this.component.setTriggerValue("wish", "another"));
     const touched = () => this.sound.unlock();
     window.addEventListener("pointerdown", touched, true);
+    this.at("listen").addEventListener("click", touched); // pressed by a key too
     // a button touched by hand keeps no focus: a pedal's Enter must not press it again
     const blur = (event) => event.detail && event.target.closest("button")?.blur();
     this.root.addEventListener("click", blur);
