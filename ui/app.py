@@ -13,6 +13,7 @@ st.html(PAGE_STYLE)
 page = st.navigation(
     [
         st.Page(PAGES / "page_setup.py", title="Setup", url_path="setup", default=True),
+        st.Page(PAGES / "page_job.py", title="Job", url_path="job"),
         st.Page(PAGES / "page_records.py", title="Records", url_path="records"),
         st.Page(PAGES / "page_camera.py", title="Camera", url_path="camera"),
         st.Page(PAGES / "page_help.py", title="First steps", url_path="help"),

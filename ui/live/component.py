@@ -44,7 +44,7 @@ _mount = st.components.v2.component(
 )
 
 
-def live_block(*, key: str, revision: int, compact: bool = False) -> Any:  # noqa: ANN401
+def live_block(*, key: str, revision: int, compact: bool = False, beside: str = "") -> Any:  # noqa: ANN401
     """Mount the live block and return what it triggers.
 
     Parameters
@@ -56,6 +56,8 @@ def live_block(*, key: str, revision: int, compact: bool = False) -> Any:  # noq
         (`revision`) only when it has seen another one.
     compact
         Picture and reading only, beside the form that starts a setup.
+    beside
+        What stands quietly beside the step: datum, and the numbers of the part before.
 
     Returns
     -------
@@ -63,7 +65,7 @@ def live_block(*, key: str, revision: int, compact: bool = False) -> Any:  # noq
     """
     return _mount(
         key=key,
-        data={"revision": revision, "compact": compact},
+        data={"revision": revision, "compact": compact, "beside": beside},
         height="content",
         on_revision_change=_nothing,
         on_wish_change=_nothing,

@@ -79,6 +79,7 @@ class Page {
   update(component) {
     this.component = component;
     this.root.classList.toggle("compact", Boolean(component.data && component.data.compact));
+    setText(this.at("beside"), (component.data && component.data.beside) || "");
     this.resize();
     this.tellRevision();
   }

@@ -1,18 +1,17 @@
 """The Setup page: start a setup, then walk it; the numbers found stand below the live block."""
 
-import time
-from typing import Any
-
 import streamlit as st
 
 from setups import GUIDES
 from stream.messages import SessionView
+from ui.asking import ask
+from ui.beside import beside_words
+from ui.job_next import next_of_job
 from ui.live.component import live_block
 from ui.live.wording import show_state
 from ui.server import dashboard
 
 JOB, PART, OPERATION = "Lock paddle winding gear", "Gear-case end 1", "Bore 52 mm seat"
-STATE_WITHIN_S = 2.0
 SEAT_MM = 52.0
 """What the form holds at first, so that the demo needs no typing."""
 
@@ -23,6 +22,7 @@ def start_page(view: SessionView) -> None:
     with live:
         live_block(key="live-start", revision=view.revision, compact=True)
     with form:
+        next_of_job()
         _start_form()
 
 
@@ -54,7 +54,7 @@ def _start_form() -> None:
         more |= _for_the_record()
         if not st.form_submit_button("Start this setup", type="primary", width="stretch"):
             return
-    _do(
+    if ask(
         "begin",
         guide=key,
         job=job,
@@ -62,21 +62,8 @@ def _start_form() -> None:
         operation=operation,
         tolerance_mm=tolerance_mm,
         **more,
-    )
-
-
-def _do(name: str, **args: Any) -> None:  # noqa: ANN401 - JSON is any
-    """Send a command, and show the page anew once its state has come by the other socket."""
-    bridge = dashboard().bridge
-    before = bridge.view.revision
-    answer = bridge.command_now(name, **args)
-    if not answer.ok:
-        st.error(answer.said)
-        return
-    until_s = time.monotonic() + STATE_WITHIN_S
-    while bridge.view.revision == before and time.monotonic() < until_s:
-        time.sleep(0.02)
-    st.rerun()
+    ):
+        st.rerun()
 
 
 def _for_the_record() -> dict[str, str]:
@@ -90,7 +77,7 @@ def _for_the_record() -> dict[str, str]:
 
 def step_page(view: SessionView) -> None:
     """Show the live step on one screen, and below it what was found so far."""
-    block = live_block(key="live", revision=view.revision)
+    block = live_block(key="live", revision=view.revision, beside=_beside(view))
     if block.wish == "record" and view.setup_id is not None:
         st.session_state.record = view.setup_id
         st.switch_page("pages/page_records.py")
@@ -99,6 +86,17 @@ def step_page(view: SessionView) -> None:
         st.rerun()
     _numbers(view)
     _give_up(view)
+
+
+def _beside(view: SessionView) -> str:
+    """Return datum and the part before, read once a setup: neither changes while it runs."""
+    if view.setup_id is None:
+        return ""
+    kept = st.session_state.get("beside-setup")
+    if kept is None or kept[0] != view.setup_id:
+        kept = (view.setup_id, beside_words(dashboard().home, view.setup_id))
+        st.session_state["beside-setup"] = kept
+    return str(kept[1])
 
 
 def _numbers(view: SessionView) -> None:
@@ -120,8 +118,8 @@ def _give_up(view: SessionView) -> None:
         return
     with st.expander("Give this setup up"):
         st.text("It stays in the book as given up; its numbers are kept.")
-        if st.button("Yes, give it up", key="give-up"):
-            _do("abandon")
+        if st.button("Yes, give it up", key="give-up") and ask("abandon"):
+            st.rerun()
 
 
 view = dashboard().bridge.view
