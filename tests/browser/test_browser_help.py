@@ -22,6 +22,13 @@ def page(chromium, fast_demo):
     opened.close()
 
 
+def test_a_file_that_is_no_picture_is_told_before_any_click(page):
+    broken = {"name": "photo.jpg", "mimeType": "image/jpeg", "buffer": b"hello"}
+    page.locator("input[type=file]").first.set_input_files(broken)
+    page.get_by_text("That file is no picture that can be read").wait_for(timeout=20_000)
+    assert page.locator(".clicks").count() == 0
+
+
 @pytest.mark.timeout(200)
 def test_a_dial_is_taught_by_clicks_and_read(page, fast_demo, faces_dir, pictures):
     began_s = time.monotonic()

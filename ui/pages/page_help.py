@@ -6,7 +6,7 @@ from calibration.boards import OUR_BOARD
 from calibration.collars import Collar
 from calibration.sheets import board_sheet, collar_sheet
 from readings import BadInputError
-from ui.dial_form import CLICK_WORDS, DialForm, read_words, teach_from_form
+from ui.dial_form import CLICK_WORDS, DialForm, picture_of, read_words, teach_from_form
 from ui.home import Home
 from ui.live.clicks import clicked_places
 from ui.print_command import as_pdf
@@ -66,6 +66,11 @@ def teach_step(home: Home) -> None:
     if photo is None:
         return
     content = photo.getvalue()
+    try:
+        picture_of(content)
+    except BadInputError as error:
+        st.error(str(error))
+        return
     places = clicked_places(
         content, list(CLICK_WORDS.values()), key="clicks", kind=_kind(photo.name)
     )
