@@ -88,3 +88,5 @@ class Advice:
     verdict: VerdictWord | None = None
     todo: Do | None = None
     todos: tuple[Do, ...] = ()
+    stops_deg: tuple[float, ...] = ()
+    """Where stops of an orbit were taken so far, anticlockwise."""

@@ -48,6 +48,7 @@ def tell_orbit(state: SetupState, step: Step, theta_rad: float | None) -> Advice
         wants="stop",
         note=state.note,
         verdict=found.verdict if found else None,
+        stops_deg=tuple(round(degrees(turn) % 360.0, 1) for turn in _turns(state)),
     )
 
 

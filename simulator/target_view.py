@@ -16,9 +16,9 @@ from simulator.hand import hand_over
 from simulator.optics import (
     Float,
     Place,
+    PlaneMap,
     camera_model,
     facing_axes,
-    on_plane,
     project,
     through,
     window_round,
@@ -95,16 +95,16 @@ class TargetPainter:
         corners = [[x, y, 0.0] for x in (-half, half) for y in (-half, half)]
         pixels = project(self._camera, place.to_camera(corners))
         window = window_round(self._camera, pixels, 2, _FINE)
-        met = on_plane(self._camera, place, 0.0, window).astype(np.float32)
+        x, y = PlaneMap(self._camera, place, 0.0, window).on(window)
         art = _art(number)
         middle = (len(art) - 1) / 2
         ink = cv2.remap(
             art,
-            met[..., 0] * _PER_MM + np.float32(middle),
-            np.float32(middle) - met[..., 1] * _PER_MM,
+            x * np.float32(_PER_MM) + np.float32(middle),
+            np.float32(middle) - y * np.float32(_PER_MM),
             cv2.INTER_LINEAR,
         )
-        on = np.asarray((np.abs(met) <= half).all(axis=2), dtype=np.float32)
+        on = np.asarray(np.maximum(np.abs(x), np.abs(y)) <= half, dtype=np.float32)
         size = (window.width, window.height)
         cover = cv2.resize(on, size, interpolation=cv2.INTER_AREA)[..., None]
         inked = np.asarray(ink * on, dtype=np.float32)

@@ -7,7 +7,7 @@ from math import pi
 import numpy as np
 
 from readings import BadInputError
-from setups import SetupState, Still, guide_of, step_of
+from setups import SetupState, Still, step_of
 from setups.measured import TargetStop
 from stream.messages import Live
 from stream.tracking import STILL_COLLAR_RAD
@@ -48,8 +48,7 @@ def with_target(still: Still, pairs: Pairs, state: SetupState | None) -> Still:
     picture errs by it errs by in the next.
     """
     seen = pairs.at_rest()
-    orbiting = state is not None and step_of(state).kind == "orbit"
-    stops = [target_stop(pair, state) for pair in seen] if orbiting and state else []
+    stops = [] if state is None else [target_stop(pair, state) for pair in seen]
     told = [stop for stop in stops if stop is not None]
     if not told:
         return still
@@ -58,11 +57,11 @@ def with_target(still: Still, pairs: Pairs, state: SetupState | None) -> Still:
 
 
 def target_stop(pair: TargetPair, state: SetupState) -> TargetStop | None:
-    """Return where the turning target stands, None where no plane is known to hold it."""
-    height_name = _height_name(state)
-    if height_name is None:
+    """Return where the turning target stands; None at steps that do not say how high it is."""
+    step = step_of(state)
+    if step.kind != "orbit":
         return None
-    size, height = state.task.size("target_size"), state.task.size(height_name)
+    size, height = state.task.size("target_size"), state.task.size(step.places)
     try:
         found = pair.place(size, height)
         higher = pair.place(size, height + _STEP_MM)
@@ -85,15 +84,6 @@ def target_stop(pair: TargetPair, state: SetupState) -> TargetStop | None:
     )
 
 
-def _height_name(state: SetupState) -> str | None:
-    """Return the size that is the target's height now: of this orbit, else of the next or last."""
-    keys = [step.key for step in guide_of(state).steps]
-    orbits = [step for step in guide_of(state).steps if step.kind == "orbit"]
-    now = keys.index(state.step)
-    ahead = [step for step in orbits if keys.index(step.key) >= now]
-    return (ahead[0] if ahead else orbits[-1]).places if orbits else None
-
-
 def _own_sigma_mm(pair: TargetPair, found: DatumPlace) -> float:
     """Return what the turning target's own centre in the picture errs by, in mm across it."""
     px = float(np.max(pair.turning.sigma_px))
@@ -102,8 +92,11 @@ def _own_sigma_mm(pair: TargetPair, found: DatumPlace) -> float:
 
 
 def with_place(live: Live, pair: TargetPair | None, state: SetupState | None) -> Live:
-    """Return what the last picture said with the target's place across in it."""
+    """Return what the last picture said with the target's place across in it.
+
+    At other steps a pair that is seen is nothing to complain of.
+    """
     stop = None if pair is None or state is None else target_stop(pair, state)
     if stop is None:
-        return live
+        return live if pair is None else replace(live, sentences=())
     return replace(live, value_mm=stop.x_mm, sigma_mm=stop.sigma_mm, across_mm=stop.y_mm)

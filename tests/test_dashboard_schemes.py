@@ -8,9 +8,11 @@ import pytest
 from guide_agent import GuideAgent, begun
 from test_setups_guides import SCENES
 
-from setups import GUIDES
+from setups import GUIDES, Advice
 from stream.keeping import Kept
+from stream.messages import SessionView
 from stream.views import session_view
+from ui.live.schemes import scheme_of
 from ui.live.wording import show_state
 
 
@@ -90,6 +92,18 @@ def test_the_side_to_tap_is_shown_and_no_other():
     assert (told.words, told.way, told.now) == ("tap", 1, True)
     assert view.advice.headline.startswith(f"Tap side {told.name} in by ")
     assert np.dot(work.off, (told.x, told.y)) > 0, "the side that lies out is tapped"
+
+
+def test_the_stops_of_an_orbit_stand_where_they_were_taken():
+    taken = (10.0, 100.0, 190.0)
+    told = Advice("", "", "", "stop", stops_deg=taken)
+    view = SessionView(1, guide="rotation-axis", step="orbit", kind="orbit", advice=told)
+    marks = scheme_of(view).marks
+    assert [mark.name for mark in marks if mark.now] == ["3"]
+    ways = [np.degrees(np.arctan2(mark.y, mark.x)) % 360 for mark in marks]
+    assert ways == pytest.approx(taken)
+    names = [mark.name for mark in scheme_of(replace(view, kind="change")).marks]
+    assert names == ["target 1", "target 0"]
 
 
 def test_shims_stand_at_their_corners():

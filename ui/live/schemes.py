@@ -84,6 +84,10 @@ _LARGEST = 4.0
 
 def scheme_of(view: SessionView) -> Scheme | None:
     """Return the picture of the guide in hand, None where the turn seen from above tells all."""
+    if view.guide is not None and GUIDES[view.guide].task == "axis":
+        seen = _AT_TARGETS.get(view.kind)
+        if seen is not None:
+            return seen(view)
     if view.guide is None or view.kind in ("turns", "point", "checklist", "sizes", "prepare"):
         return None
     task = GUIDES[view.guide].task
@@ -216,6 +220,27 @@ def _stops(view: SessionView) -> Scheme:
     return Scheme("Stylus from above", outline="round", marks=tuple(marks))
 
 
+def _two_targets(view: SessionView) -> Scheme:
+    """Return what is stuck where, for the steps at which bars are put in."""
+    marks = (Mark(-0.6, 0.0, "target 1", "stands still"), Mark(0.6, 0.0, "target 0", "turns"))
+    return Scheme("Both face the camera", outline="square", marks=marks)
+
+
+def _orbit(view: SessionView) -> Scheme:
+    """Return the stops taken so far round the turn."""
+    stops = view.advice.stops_deg if view.advice else ()
+    marks = [
+        Mark(0.8 * cos(radians(at)), 0.8 * sin(radians(at)), str(i), "", 0, i == len(stops))
+        for i, at in enumerate(stops, start=1)
+    ]
+    return Scheme("Stops so far, as the camera sees it", outline="round", marks=tuple(marks))
+
+
+_AT_TARGETS: Mapping[str, Callable[[SessionView], Scheme]] = {
+    "prepare": _two_targets,
+    "change": _two_targets,
+    "orbit": _orbit,
+}
 _PLANS: Mapping[str, Callable[[SessionView], Scheme]] = {
     "jacks": _jacks,
     "hung": _hung,

@@ -148,7 +148,8 @@ class Step {
 
   showReading(live, shown, fresh) {
     setText(this.at("value"), fresh ? shown.value : "– – –");
-    setText(this.at("unit"), live && live.target_mm !== null ? "mm" : "mm on the dial");
+    const needle = !live || (live.target_mm === null && live.across_mm === null);
+    setText(this.at("unit"), needle ? "mm on the dial" : "mm");
     setText(this.at("divisions"), fresh ? shown.divisions : "");
     this.root.dataset.refused = String(!fresh || live.value_mm === null);
   }

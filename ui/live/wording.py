@@ -115,7 +115,7 @@ def _shown(live: Live, view: SessionView) -> LiveShown:
     divisions = divisions_words(live.divisions)
     if live.across_mm is not None:
         up = format_length(live.across_mm, signed=True)
-        return LiveShown(value, f"to the right, {up} up the still target")
+        return LiveShown(f"{live.value_mm:.1f}", f"to the right, {up} up, of the still target")
     if live.target_mm is None or live.window_mm is None:
         way, travel = _stylus_first(live, view)
         return LiveShown(value, divisions, way=way, travel=travel, turned=_turned(live))
