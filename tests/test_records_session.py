@@ -111,7 +111,7 @@ def test_what_cannot_be_a_setups_number_is_refused(paper):
     paper.command("abandon")
     answer = paper.command("begin", **BEGIN, again_of="the last one")
     assert not answer.ok
-    assert "give a setup's number" in answer.said
+    assert "give the number of a record" in answer.said
     answer = paper.command("begin", **BEGIN, again_of=77)
     assert not answer.ok
     assert "There is no setup 77" in answer.said
