@@ -1,18 +1,25 @@
 """The pages' own parts, run by Streamlit's test runner: the form, the list, one record."""
 
+import dataclasses
 import shutil
+import sys
 from pathlib import Path
 
 import pytest
 from dashboard_stand_in import moving_view
-from records_kit import measured, open_book
+from records_kit import measured, open_book, pair_plan
 from streamlit.testing.v1 import AppTest
+from test_jobs import JOB, do
 
 import ui
-from records import book_path
+from records import BookReader, book_path
 from records.tables import FORMAT
+from stream.job_desk import plan_order
 from stream.messages import Answer, SessionView
 from ui import server
+from ui.beside import beside_words
+from ui.job_orders import board_of
+from ui.job_views import board_shown
 from ui.server import Dashboard
 
 PAGES = Path(ui.__file__).parent / "pages"
@@ -31,8 +38,10 @@ class StubBridge:
 
 
 @pytest.fixture
-def serve(tmp_path):
+def serve(tmp_path, monkeypatch):
     """Return a function that runs a page over a stub of the bridge."""
+    # the test runner leaves the page as __main__, which processes started later would run anew
+    monkeypatch.setitem(sys.modules, "__main__", sys.modules["__main__"])
 
     def run(page, view=None):
         bridge = StubBridge(view or SessionView(1))
@@ -199,3 +208,80 @@ def test_the_machine_is_followed_on_the_page(serve, tmp_path):
     assert any("more than its scatter" in one.value for one in page.text)
     page.selectbox(key="machine-followed").set_value("bench mill").run()
     assert not page.exception
+
+
+# ---- the Job page
+
+
+@pytest.fixture
+def planned(tmp_path):
+    """A plan of two parts, the first operation of the first of them done."""
+    with open_book(tmp_path) as book:
+        book.keep_plan(pair_plan(JOB), None)
+        do(book, "gear-case end 1")
+
+
+def test_a_job_is_planned_without_typing(serve):
+    page, bridge = serve("page_job.py")
+    page.button[0].click().run()
+    assert not page.exception
+    ((name, order),) = bridge.commands
+    assert (name, order["job"], order["after"]) == ("plan", "Lock paddle winding gear", None)
+    assert list(order["parts"]) == [f"Gear-case end {n}" for n in range(1, 5)]
+    plan, _ = plan_order(order)
+    guides = [operation.guide for operation in plan.operations]
+    assert guides == ["centre-bore", "centre-plug", "second-end", "prove-pair"]
+
+
+def test_a_plan_is_changed_on_the_page(serve, planned):
+    page, bridge = serve("page_job.py")
+    page.text_input(key="datum-1-bore the 52 mm seat-centre-bore").set_value("the joint face")
+    page.button[0].click().run()
+    assert not page.exception
+    plan, after = plan_order(bridge.commands[0][1])
+    assert after == 1
+    assert plan.operations[0] == dataclasses.replace(
+        pair_plan().operations[0], datum="the joint face"
+    )
+    assert plan.operations[1:] == pair_plan().operations[1:]
+
+
+def test_the_next_of_the_job_begins_on_the_setup_page_by_one_touch(serve, planned):
+    page, bridge = serve("page_setup.py")
+    button = page.button(key="next-of-job")
+    assert "gear\\-case end 2, bore the 52 mm seat" in button.label
+    button.click().run()
+    ((name, order),) = bridge.commands
+    assert name == "begin"
+    assert (order["part"], order["operation"]) == ("gear-case end 2", "bore the 52 mm seat")
+    assert (order["datum"], order["diameter_mm"], order["again_of"]) == ("back face", 52.0, 1)
+
+
+def test_the_grid_tells_states_numbers_and_what_is_not_inside(tmp_path, planned):
+    with open_book(tmp_path, first_uid=50) as book:
+        do(book, "gear-case end 2", verdict="outside", tolerance_mm=0.02)
+    with BookReader.open(tmp_path) as reader:
+        board = board_of(reader, JOB)
+    shown = board_shown(board, running=False)
+    first, second = (row["cells"][0] for row in shown["rows"])
+    assert (first["state"], first["number"]) == ("inside", "0.0030 mm")
+    assert first["spread"] == "±\u00a00.0010\u00a0mm (k\u00a0=\u00a02)"
+    assert (second["word"], second["remark"]) == ("OUTSIDE", "held to 0.020 mm")
+    assert shown["rows"][0]["cells"][1]["state"] == "next"
+    assert shown["progress"] == "2 of 6 done, 1 of them not inside."
+    assert shown["begin"]["wish"] == "begin"
+    assert board_shown(board, running=True)["begin"]["wish"] == ""
+
+
+def test_the_part_before_stands_beside_with_its_numbers(tmp_path, planned):
+    with open_book(tmp_path, first_uid=50) as book:
+        part = book.ensure_part(JOB, "gear-case end 2")
+        operation = book.ensure_operation(part, "bore the 52 mm seat")
+        settings = {"datum": "back face"}
+        setup = book.begin_setup(part, "centre-bore", "", 0.01, settings, operation_id=operation)
+    words = beside_words(tmp_path, setup)
+    assert words.startswith("Datum: back face. Part before, gear-case end 1: off centre 0.0030 ±")
+    assert "0.003 mm right" in words
+    assert words.endswith("inside.")
+    assert beside_words(tmp_path, 1) == ""
+    assert beside_words(tmp_path / "no home", 1) == ""

@@ -2,10 +2,14 @@
 
 import json
 
+import numpy as np
 import pytest
+from guide_agent import GuideAgent, begun
+from paper_works import PaperChuck, PaperPair
 from records_kit import measured, open_book, pair_plan
 from stream_process import running
 from test_jobs import BORE, JOB, PROVE, SECOND, do
+from test_setups_guides import DEPTHS
 
 from records import BookReader
 from records.job_board import job_board
@@ -188,3 +192,33 @@ def test_a_proof_from_before_the_plug_sweep_proves_nothing_of_it(told):
     one = told((PROVE, proven(0.012)), (SECOND, to_come(0.021)))
     assert one.compared == ""
     assert any("older than the sweep on the plug" in words for words in one.missing)
+
+
+def deeper(work, key):
+    if key in DEPTHS:
+        work.z_mm, work.on_second = DEPTHS[key], "second" in key
+
+
+def walked(guide, work, changed=None):
+    """What a guide keeps, walked on paper."""
+    state = GuideAgent(work, begun(guide), None, changed).run().state
+    return {"measured": plain(state.task.found), "runs": []}, state.task.found
+
+
+def test_what_the_guides_themselves_keep_is_what_is_told(told):
+    """The plug swept on paper, the pair proven on paper: through the book to the words."""
+    rng = np.random.default_rng(5)
+    before, come = walked("second-end", PaperChuck(rng, noise_mm=0.0002))
+    held = rng.uniform(-0.1, 0.1, 2)
+    pair = PaperPair(
+        rng, first=(held, np.zeros(2)), second=(held + 0.004, np.zeros(2)), noise_mm=0.0002
+    )
+    after, proof = walked("prove-pair", pair, deeper)
+    one = told((SECOND, before), (PROVE, after))
+    bound_mm = come.number("coaxiality_bound").value
+    assert one.before == f"{bound_mm:.3f} mm (95 % of such)"
+    assert one.after == f"{proof.size_mm:.4f} ± {2 * proof.u_size_mm:.4f} mm (k = 2)"
+    assert one.known
+    assert one.weighs
+    assert one.compared
+    assert one.missing == ()

@@ -92,8 +92,16 @@ class Page {
     this.root.classList.toggle("dark", isDark(paper));
     this.fitDigits();
     this.step.fitHeadline();
+    this.fitBeside();
     for (const drawn of [this.polar, this.machine, this.scheme, this.rounds]) drawn.due = true;
     if (this.picture.bitmap && !this.picture.stale) this.picture.draw();
+  }
+
+  // It is quiet: where the step itself needs the room, it stands back.
+  fitBeside() {
+    const [beside, left] = [this.at("beside"), this.at("left")];
+    beside.hidden = false;
+    beside.hidden = left.scrollHeight > left.clientHeight + 1;
   }
 
   scrolled() {
@@ -162,6 +170,7 @@ class Page {
     if (view.advice) this.sound.say(shown.say);
     this.tellRevision();
     this.showLive();
+    this.fitBeside();
   }
 
   tellRevision() {
