@@ -14,7 +14,8 @@ from simulator.faults import LensFaults, RowDelay
 from simulator.machine import Machine, SlideAxis
 from simulator.motion import Move, smooth_profile, uneven_profile
 from simulator.optics import camera_model
-from simulator.painter import Painter, Scene
+from simulator.orbit import painter_of
+from simulator.painter import Scene
 from simulator.scenery import ROWS_APART
 from simulator.spec import BenchSpec
 from simulator.work import Knob, Paints
@@ -124,7 +125,7 @@ class Bench:
         """Turn the shortest way until the stylus is at an angle round the work."""
         aim_rad = math.radians(degrees)
         aim_rad += math.radians(self.spec.aim_sigma_deg) * float(self._rng.standard_normal())
-        target_rad = aim_rad if self.spec.layout == "riding" else -aim_rad
+        target_rad = aim_rad if self.spec.layout != "still" else -aim_rad
         spindle = self._machine.spindle
         by_rad = math.remainder(target_rad - spindle.goal, 2 * math.pi)
         seconds = max(_LEAST_POINTING_S, abs(by_rad) / (2 * math.pi) * self.spec.turn_s / 2)
@@ -262,7 +263,7 @@ class Bench:
             if self._painter is None:
                 rng = self._rng.spawn(1)[0]
                 own = self._machine.work.painter(self.spec, rng)
-                self._painter = own or Painter(self.spec, rng)
+                self._painter = own or painter_of(self.spec, rng)
             image = self._lens.seen(self._painter.paint(self.scene()))
             frame = Frame(image, self._machine.t_s, self._index, "bench")
             self._index += 1

@@ -5,6 +5,7 @@ pixel meets the face's plane; only the lettering is sampled from a drawing.
 """
 
 import math
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -91,6 +92,7 @@ def _lettering(x: Float, y: Float) -> Soft:
     return np.asarray(cv2.remap(art, map_x, map_y, cv2.INTER_LINEAR), dtype=np.float32)
 
 
+@lru_cache(maxsize=1)
 def _art() -> Soft:
     """Draw numerals and words, upright at the top of the face, as ink from 0 to 1."""
     size = int(2 * _ART_HALF_MM * _ART_PER_MM)

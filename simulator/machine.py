@@ -143,7 +143,7 @@ class Machine:
         the work away under a stylus that stands to the right.
         """
         turned = self.spindle.place
-        return turned if self.spec.layout == "riding" else -turned
+        return turned if self.spec.layout != "still" else -turned
 
     def stand(self) -> Stand:
         """Return how everything stands."""

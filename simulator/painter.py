@@ -56,6 +56,14 @@ class Painter:
         """Return the picture (height, width, 3), read-only; the same object for the same scene."""
         if self._last is not None and self._last[0] == scene:
             return self._last[1]
+        image = self._composed(scene)
+        self._add_noise(image)
+        image.flags.writeable = False
+        self._last = scene, image
+        return image
+
+    def _composed(self, scene: Scene) -> Image:
+        """Return a new picture without the sensor's noise."""
         image = self._behind(scene).copy()
         if self._spec.collar:
             self._strip.paint(image, scene.collar_rad)
@@ -63,9 +71,6 @@ class Painter:
             self._needle.paint(image, needle_rad(scene.reading_mm))
         if scene.covered:
             self._hand_now().paint(image)
-        self._add_noise(image)
-        image.flags.writeable = False
-        self._last = scene, image
         return image
 
     def _behind(self, scene: Scene) -> Image:

@@ -135,17 +135,18 @@ def foreground(look: Look) -> Foreground:
     camera = camera_model(spec)
     canvas = Canvas(camera)
     axis = axis_place(camera)
-    _paint_work(canvas, axis, look)
+    paint_work(canvas, axis, look)
     _paint_spindle(canvas, axis)
     if look.fitted:
         dial = dial_place(camera, spec)
         case = Place(turned_axes(dial.axes, math.radians(look.bezel_deg)), dial.origin_mm)
         _paint_arm(canvas, axis, case, look)
         paint_dial(canvas, dial)
-    return _finish(canvas)
+    return finish(canvas)
 
 
-def _finish(canvas: Canvas) -> Foreground:
+def finish(canvas: Canvas) -> Foreground:
+    """Return what was painted, as it stands before whatever is behind."""
     size = (canvas.camera.image_width, canvas.camera.image_height)
     colour = cv2.resize(canvas.colour, size, interpolation=cv2.INTER_AREA)
     cover = cv2.resize(canvas.cover, size, interpolation=cv2.INTER_AREA)
@@ -161,7 +162,8 @@ def _finish(canvas: Canvas) -> Foreground:
     )
 
 
-def _paint_work(canvas: Canvas, axis: Place, look: Look) -> None:
+def paint_work(canvas: Canvas, axis: Place, look: Look) -> None:
+    """Paint what stands under the spindle."""
     radius, top = look.seat_diameter_mm / 2, _FLANGE_TOP_MM
     if look.shown:
         paint_shown(canvas, axis, look.shown, radius)

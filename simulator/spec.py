@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass, fields
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -12,7 +12,7 @@ Shown = Literal[
     "", "table", "casting", "jacks", "hung", "square", "centres", "chuck", "head", "targets"
 ]
 """What is drawn under the spindle; "" for the bore or bar that `surface` names."""
-Layout = Literal["riding", "still"]
+Layout = Literal["riding", "still", "orbiting"]
 Held = Literal["bore", "bar"]
 
 GRADUATION_MM = 0.01
@@ -32,7 +32,8 @@ class BenchSpec:
 
     In the layout ``riding`` the work stands on the table, the stylus turns with the spindle
     and the camera rides on the same arm. In ``still`` the work turns in the spindle while
-    the dial (on a stand on the table, stylus to the right) and the camera stand still.
+    the dial (on a stand on the table, stylus to the right) and the camera stand still. In
+    ``orbiting`` stylus and dial turn with the spindle before a camera that stands still.
     """
 
     layout: Layout = "riding"
@@ -145,7 +146,8 @@ def _check(spec: BenchSpec) -> None:
 
 
 def _check_work(spec: BenchSpec) -> None:
-    _demand(spec.layout in ("riding", "still"), f"layout is riding or still, got {spec.layout!r}")
+    known = get_args(Layout)
+    _demand(spec.layout in known, f"layout is one of {', '.join(known)}, got {spec.layout!r}")
     _demand(spec.surface in ("bore", "bar"), f"surface is bore or bar, got {spec.surface!r}")
     room = spec.seat_diameter_mm / 2 - (spec.tip_radius_mm if spec.surface == "bore" else 0.0)
     _demand(spec.tip_radius_mm > 0 and room > 0, "the stylus tip must be smaller than the work")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.spec import BenchSpec, Shown
+from simulator.spec import BenchSpec, Layout, Shown
 
 if TYPE_CHECKING:
     from simulator.canvas import Image
@@ -128,7 +128,7 @@ class Work:
 
 def round_spec(
     spec: BenchSpec,
-    layout: Literal["riding", "still"],
+    layout: Layout,
     held: str,
     shown: Shown = "",
     *,

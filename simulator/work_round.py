@@ -58,7 +58,7 @@ class Round(Work):
 
     def _stand_mm(self, stand: Stand) -> tuple[float, float]:
         """Return where the stylus' line starts: the spindle axis, or the stand on the table."""
-        if self._spec.layout == "riding":
+        if self._spec.layout != "still":
             return 0.0, 0.0
         x, y = stand.table_mm
         cos, sin = math.cos(stand.spindle_rad), math.sin(stand.spindle_rad)

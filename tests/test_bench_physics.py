@@ -308,7 +308,7 @@ def test_random_specs_stay_in_the_range_of_the_closed_loop():
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"layout": "orbiting"}, "riding or still"),
+        ({"layout": "flying"}, "riding, still, orbiting"),
         ({"worn_mm": 0.1, "worn_deg": (10.0, 10.0)}, "needs an arc"),
         ({"worn_mm": 0.5, "worn_deg": (10.0, 14.0)}, "too deep"),
         ({"surface": "boss"}, "bore or bar"),
