@@ -13,6 +13,7 @@ class BenchButtons {
     this.wanted = null; // the guide in hand
     this.headline = "";
     this.built = "";
+    this.mischief = false; // whether the buttons for what goes wrong are on show
     this.rows = panel.querySelector(".wheels");
     this.hands = panel.querySelector(".spindle .keys");
     this.rest = panel.querySelector(".rest .keys");
@@ -38,7 +39,7 @@ class BenchButtons {
     if (!bench) return;
     const strange = Boolean(this.wanted) && bench.work !== this.wanted;
     this.panel.classList.toggle("unmounted", strange);
-    const key = JSON.stringify([bench.work, bench.title, this.places]);
+    const key = JSON.stringify([bench.work, bench.title, this.places, this.mischief]);
     if (key !== this.built) this.build(key);
     this.label();
   }
@@ -122,6 +123,10 @@ class BenchButtons {
   }
 
   buildRest() {
+    if (this.mischief) {
+      this.buildMischief();
+      return;
+    }
     const bench = this.bench;
     for (const axis of bench.slides ? ["x", "y"] : []) {
       this.button(this.rest, "", `lock-${axis}`,
@@ -131,27 +136,29 @@ class BenchButtons {
     for (const { key, label } of bench.changes) {
       this.button(this.rest, label, `change-${key}`, () => this.doIt("change", { what: key }));
     }
-    if (!bench.dial) {
-      this.button(this.rest, "", "cover", () => this.doIt("cover", { on: !this.bench.covered }));
-      this.buildFaults();
-      this.button(this.rest, "Mount anew", "mount-anew", () => this.doIt("mount", { work: this.bench.work }));
-      return;
+    if (bench.dial) {
+      this.button(this.rest, "Stylus out 0.05", "reach-out", () => this.doIt("set_reach", { by_mm: 0.05 }));
+      this.button(this.rest, "Stylus in 0.05", "reach-in", () => this.doIt("set_reach", { by_mm: -0.05 }));
+      this.button(this.rest, "Dial to middle", "set-dial", () => this.doIt("set_dial", {}));
+      this.button(this.rest, "", "indicator", () => this.doIt("fit_indicator", { on: !this.bench.indicator_fitted }));
     }
-    this.button(this.rest, "Stylus out 0.05", "reach-out", () => this.doIt("set_reach", { by_mm: 0.05 }));
-    this.button(this.rest, "Stylus in 0.05", "reach-in", () => this.doIt("set_reach", { by_mm: -0.05 }));
-    this.button(this.rest, "Dial to middle", "set-dial", () => this.doIt("set_dial", {}));
-    this.button(this.rest, "", "cover", () => this.doIt("cover", { on: !this.bench.covered }));
-    this.buildFaults();
-    this.button(this.rest, "", "indicator", () => this.doIt("fit_indicator", { on: !this.bench.indicator_fitted }));
+    this.button(this.rest, "Go wrong …", "go-wrong", () => this.showMischief(true));
     if (bench.work) {
       this.button(this.rest, "Mount anew", "mount-anew", () => this.doIt("mount", { work: this.bench.work }));
     }
   }
 
-  // What goes wrong in a workshop.
-  buildFaults() {
+  // What goes wrong in a workshop: a hand in the way, grease on the lens, a knock.
+  buildMischief() {
+    this.button(this.rest, "", "cover", () => this.doIt("cover", { on: !this.bench.covered }));
     this.button(this.rest, "", "smear", () => this.doIt("smear", { on: !this.bench.smeared }));
     this.button(this.rest, "Knock camera", "knock", () => this.doIt("knock", {}));
+    this.button(this.rest, "◀ Back", "go-right", () => this.showMischief(false));
+  }
+
+  showMischief(on) {
+    this.mischief = on;
+    this.refresh();
   }
 
   turn(axis, divisions) {
@@ -172,10 +179,13 @@ class BenchButtons {
   // Words that change while the buttons stay.
   label() {
     const bench = this.bench;
-    const at = (name) => this.panel.querySelector(`[data-do="${name}"]`);
+    const tell = (name, words) => {
+      const button = this.panel.querySelector(`[data-do="${name}"]`);
+      if (button) setText(button, words);
+    };
     for (const axis of bench.slides ? ["x", "y"] : []) {
       const locked = bench[`locked_${axis}`];
-      setText(at(`lock-${axis}`), `${locked ? "Unlock" : "Lock"} ${axis.toUpperCase()}`);
+      tell(`lock-${axis}`, `${locked ? "Unlock" : "Lock"} ${axis.toUpperCase()}`);
       const perDivision = bench[`mm_per_turn_${axis}`] / bench.wheel_divisions;
       const ring = bench[`wheel_${axis}_divisions`].toFixed(1);
       const words = `${axis.toUpperCase()} handwheel, ${perDivision} mm a division. Ring: ${ring}`;
@@ -186,11 +196,11 @@ class BenchButtons {
       const words = `${knob.label} (${knob.unit}): − ${knob.less}, + ${knob.more}${sum}`;
       setText(this.panel.querySelector(`.knob-${knob.key} .label`), words);
     }
-    if (bench.clamp) setText(at("clamp"), bench.clamp);
+    if (bench.clamp) tell("clamp", bench.clamp);
     const what = bench.dial ? "dial" : "target";
-    setText(at("smear"), bench.smeared ? "Wipe lens" : "Smear lens");
-    setText(at("cover"), bench.covered ? `Uncover ${what}` : `Cover ${what}`);
-    if (bench.dial) setText(at("indicator"), bench.indicator_fitted ? "Indicator off" : "Indicator on");
+    tell("cover", bench.covered ? `Uncover ${what}` : `Cover ${what}`);
+    tell("smear", bench.smeared ? "Wipe lens" : "Smear lens");
+    tell("indicator", bench.indicator_fitted ? "Indicator off" : "Indicator on");
     for (const button of this.hands.querySelectorAll("[data-words]")) {
       const told = this.headline.endsWith(button.dataset.words);
       button.setAttribute("aria-current", told ? "location" : "false");
