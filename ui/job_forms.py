@@ -124,7 +124,9 @@ def _sizes(guide: Guide, known: PlannedOperation | None, key: str) -> tuple[tupl
 
 def _parts_form(plan: JobPlan, after: int) -> None:
     with st.form(f"parts-{after}", border=False):
-        parts = st.text_area("Parts, one a line", "\n".join(plan.parts), key=f"parts-in-{after}")
+        parts = st.text_area(
+            "Parts, one a line", "\n".join(plan.parts), height=200, key=f"parts-in-{after}"
+        )
         by_part = st.toggle(
             "Each part through all its operations", plan.part_by_part, key=f"by-part-{after}"
         )
