@@ -43,10 +43,9 @@ ROTATION_AXIS = Guide(
     ),
     steps=(
         prepare(
-            "Stick target 0 on the end of a short bar in what turns, near its middle, and target 1 "
-            "on something flat that stands still beside it, both printed to one size. Set the "
-            "calibrated camera where it sees both, 15 to 35 degrees aslant, and let neither it "
-            "nor target 1 be touched from now on.",
+            "Stick target 0 near the middle of a short bar's end, target 1 on something flat that "
+            "stands still beside it. Set the calibrated camera where it sees both, 15 to 35 "
+            "degrees aslant; from now on touch neither it nor target 1.",
         ),
         SIZES,
         BEFORE_HANDS,

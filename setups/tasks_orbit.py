@@ -41,13 +41,18 @@ def rotation_axis(state: SetupState) -> Measured | CannotTell:
     size = state.task.size("target_size")
     orbits = [_orbit(stops) for stops in runs]
     views = [
-        _view(stops, state.task.size(step.places), _U_PRINT_MM / size)
-        for stops, step in zip(runs, steps, strict=True)
+        _view(stops, state.task.size(step.places)) for stops, step in zip(runs, steps, strict=True)
     ]
     moved = hypot(*np.subtract(runs[0][-1].still_px, runs[1][0].still_px)) > _SAME_VIEW_PX
     tilt = None if moved else (max(s.tilt_rad2[0] for s in runs[0]),
                                max(s.tilt_rad2[1] for s in runs[0]))  # fmt: skip
-    found = axis_by_orbits(orbits[0], orbits[1], (views[0], views[1]), tilt_rad2=tilt)
+    found = axis_by_orbits(
+        orbits[0],
+        orbits[1],
+        (views[0], views[1]),
+        tilt_rad2=tilt,
+        u_scale_rel=_U_PRINT_MM / size,
+    )
     if not isinstance(found, OrbitAxis):
         return refused(found)
     assert isinstance(orbits[0], OrbitResult)
@@ -67,15 +72,13 @@ def _orbit(stops: list[TargetStop]) -> OrbitResult | SweepFailure:
     return target_orbit(points[order], sigma[order], turns)
 
 
-def _view(stops: list[TargetStop], height_mm: float, scale_rel: float) -> OrbitView:
-    """Return how an orbit was seen; a print of another size moves all its places alike."""
+def _view(stops: list[TargetStop], height_mm: float) -> OrbitView:
     xx, xy, yy = np.mean([stop.common_mm2 for stop in stops], axis=0)
-    away = np.mean([(stop.x_mm, stop.y_mm) for stop in stops], axis=0)
     return OrbitView(
         height_mm,
         _U_HEIGHT_MM,
         np.mean([stop.aside for stop in stops], axis=0),
-        np.array([[xx, xy], [xy, yy]]) + scale_rel**2 * np.outer(away, away),
+        np.array([[xx, xy], [xy, yy]]),
     )
 
 

@@ -65,6 +65,7 @@ def axis_by_orbits(
     views: tuple[OrbitView, OrbitView],
     *,
     tilt_rad2: tuple[float, float] | None,
+    u_scale_rel: float = 0.0,
 ) -> OrbitAxis | SweepFailure:
     """Return the axis through two orbits' centres.
 
@@ -74,6 +75,9 @@ def axis_by_orbits(
         Variances of the still target's own tilt about its x and its y, where camera and still
         target stood at both heights as they did: then only the tilt goes into the lean. None
         where one of them was moved: then all that a place errs by counts at either height.
+    u_scale_rel
+        Relative uncertainty (k = 1) of the still target's printed size. It stretches where the
+        rays meet that paper, and these foot points lie apart as the view is aslant.
 
     Returns
     -------
@@ -89,19 +93,33 @@ def axis_by_orbits(
     if not (np.isfinite(apart) and abs(apart) >= _LEAST_APART_MM):
         return SweepFailure("The two heights must be 10 mm apart or more: 80 mm is better.")
     orbits = (first, second)
-    budgets = [_lean_lines(orbits, views, apart, k, tilt_rad2) for k in (0, 1)]
+    feet = [_foot(orbit, view) for orbit, view in zip(orbits, views, strict=True)]
+    scale = [abs(float(way)) * u_scale_rel / abs(apart) for way in feet[1] - feet[0]]
+    budgets = [
+        (
+            *_lean_lines(orbits, views, apart, k, tilt_rad2),
+            BudgetLine("target scale", scale[k] * BUDGET_LENGTH_MM),
+        )
+        for k in (0, 1)
+    ]
     lean = ((second.x_mm - first.x_mm) / apart, (second.y_mm - first.y_mm) / apart)
     view = views[0]
-    height = np.outer(view.aside, view.aside) * view.u_height_mm**2
+    sizes = np.outer(view.aside, view.aside) * view.u_height_mm**2
+    sizes += np.outer(feet[0], feet[0]) * u_scale_rel**2
     return OrbitAxis(
         at_mm=np.array([first.x_mm, first.y_mm]),
-        covariance_mm2=first.covariance + view.common_mm2 + height,
+        covariance_mm2=first.covariance + view.common_mm2 + sizes,
         lean_x=slope_of(lean[0], budgets[0]),
         lean_y=slope_of(lean[1], budgets[1]),
         budget_x=budgets[0],
         budget_y=budgets[1],
         flags=tuple(dict.fromkeys((*first.flags, *second.flags))),
     )
+
+
+def _foot(orbit: OrbitResult, view: OrbitView) -> Float:
+    """Return where the ray to an orbit's centre meets the still target's paper."""
+    return np.array([orbit.x_mm, orbit.y_mm]) - view.height_mm * view.aside
 
 
 def _lean_lines(

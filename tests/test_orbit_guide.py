@@ -25,7 +25,7 @@ DIAL = Instrument("bench", 0.01, 100, (-0.4, 0.4))
 class TargetBench:
     """A bench with two targets and hands that do what is told."""
 
-    def __init__(self, home, seed, spec=SPEC):
+    def __init__(self, home, seed, spec=SPEC, sizes=None):
         cv2.setNumThreads(1)
         self.bench = Bench(spec, np.random.default_rng(seed))
         self.bench.mount("rotation-axis")
@@ -44,6 +44,7 @@ class TargetBench:
             job="Lock paddle winding gear",
             part="Gear-case end 1",
             operation="Where the head turns about",
+            sizes=sizes,
         )
 
     def clock(self):
@@ -129,8 +130,14 @@ def gaps(bench):
     }
 
 
-def walk(home, seed):
-    bench = TargetBench(home, seed)
+def by_calliper(rng):
+    """The sizes as a hand takes them, each a tenth of a millimetre off or so."""
+    exact = {"target_size": 60.0, "first_height": 20.0, "second_height": 100.0}
+    return {key: max(0.0, size + rng.normal(0, 0.1)) for key, size in exact.items()}
+
+
+def walk(home, seed, sizes=None):
+    bench = TargetBench(home, seed, sizes=sizes)
     try:
         return bench.run()
     finally:
@@ -164,12 +171,14 @@ def test_the_axis_and_its_lean_are_found_through_pictures(walked):
 @pytest.mark.long
 @pytest.mark.timeout(1800)
 def test_the_axis_lies_within_its_uncertainty(tmp_path):
-    many = 24
-    found = [gaps(walk(tmp_path / str(seed), seed)) for seed in range(100, 100 + many)]
+    rng, many = np.random.default_rng(12), 16
+    found = [
+        gaps(walk(tmp_path / str(seed), seed, by_calliper(rng))) for seed in range(100, 100 + many)
+    ]
     for key in found[0]:
         off = np.array([one[key] for one in found])
-        assert 0.2 < np.sqrt(np.mean(off**2)) < 1.8, key
-        assert np.mean(np.abs(off) > 2.5) <= 0.1, key
+        assert 0.3 < np.sqrt(np.mean(off**2)) < 1.6, (key, off.round(2))
+        assert np.sum(np.abs(off) > 2.5) <= 1, (key, off.round(2))
 
 
 def test_a_target_out_of_sight_is_told_and_nothing_is_taken(tmp_path):

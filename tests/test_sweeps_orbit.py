@@ -164,23 +164,26 @@ HEIGHTS_MM = (20.0, 100.0)
 TILT_RAD = (8e-4, 5e-4)
 """Of the still target, about its x and its y."""
 ASIDE = np.array([-0.4, 0.5])
+U_SCALE = 0.1 / 60.0
 
 
 def axis_scene(rng, *, same_view=True):
     """Both orbits in a frame that leans by an error, heights by a calliper."""
-    tilt = rng.normal(0, TILT_RAD)
+    tilt, scale = rng.normal(0, TILT_RAD), rng.normal(0, U_SCALE)
     orbits, views = [], []
     for height in HEIGHTS_MM:
         if not same_view:
             tilt = rng.normal(0, TILT_RAD)
-        apart = np.array([tilt[1], -tilt[0]]) * height + ASIDE * rng.normal(0, 0.1)
-        centre = np.array([12.0, -7.0]) + LEAN * height + apart
+        centre = np.array([12.0, -7.0]) + LEAN * height
+        foot = centre - ASIDE * height  # where the ray meets the still target's paper
+        centre = (1 + scale) * foot + ASIDE * (height + rng.normal(0, 0.1))
+        centre += np.array([tilt[1], -tilt[0]]) * height
         points, sigma, angle = orbit_of(rng, centre=tuple(centre), n=9, arc=2 * np.pi, noise=0.01)
         orbits.append(target_orbit(points, sigma, angle))
         common = np.diag([TILT_RAD[1] ** 2, TILT_RAD[0] ** 2]) * height**2
         views.append(OrbitView(height, 0.1, ASIDE, common))
     tilt2 = tuple(one**2 for one in TILT_RAD) if same_view else None
-    return axis_by_orbits(*orbits, tuple(views), tilt_rad2=tilt2)
+    return axis_by_orbits(*orbits, tuple(views), tilt_rad2=tilt2, u_scale_rel=U_SCALE)
 
 
 def axis_bars(*, same_view=True):
