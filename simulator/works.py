@@ -51,7 +51,7 @@ def _centred_plug(spec: BenchSpec, rng: np.random.Generator) -> Work:
 def _stops(held: str, title: str) -> _Make:
     def make(spec: BenchSpec, rng: np.random.Generator) -> Work:
         x_mm, y_mm = away(rng, 0.05, 0.13).tolist()
-        plain = round_spec(spec, "orbiting", held, collar=False)
+        plain = round_spec(spec, "riding", held, collar=False)
         rough = replace(plain, offset_mm=(x_mm, y_mm))
         work = Round(rough, title, "round")
         work.turns = False
@@ -60,15 +60,10 @@ def _stops(held: str, title: str) -> _Make:
     return make
 
 
-class _HeadByStops(Head):
-    """A head whose dial goes round before a camera that stands still."""
-
-    goes = "round"
-    turns = False
-
-    def spec(self, spec: BenchSpec) -> BenchSpec:
-        """Return the spec: the dial's stylus goes round on the table, no collar is in sight."""
-        return round_spec(spec, "orbiting", "bar", "table", collar=False)
+def _head_by_stops(spec: BenchSpec, rng: np.random.Generator) -> Work:
+    head = Head(rng)
+    head.goes, head.turns = "round", False
+    return head
 
 
 def _anew(spec: BenchSpec, rng: np.random.Generator) -> BenchSpec:
@@ -85,7 +80,7 @@ WORKS: dict[str, _Make] = {
     "test-bar": lambda spec, rng: SpindleBar(rng),
     "rotation-axis": lambda spec, rng: AxisByTargets(rng),
     "tram-head": lambda spec, rng: Head(rng, spec),
-    "tram-head-stops": lambda spec, rng: _HeadByStops(rng),
+    "tram-head-stops": _head_by_stops,
     "face-square": lambda spec, rng: Face(rng),
     "tram-square": lambda spec, rng: Square(rng),
     "between-centres": lambda spec, rng: Centres(rng),
