@@ -129,15 +129,20 @@ def tree(pid):
     return [pid, *[n for child in below for n in tree(child)]]
 
 
+OWN = ("Pss_Anon:", "Pss_Shmem:")
+"""Memory of a process' own, shared pages counted once; files' pages that another Chromium on the
+same machine may share as well come and go with that one."""
+
+
 def memory_mb(pid):
-    """Memory of a process and its children, shared pages counted once (PSS)."""
+    """Memory that a process and its children hold for themselves."""
     total = 0.0
     for one in tree(pid):
         try:
             lines = Path(f"/proc/{one}/smaps_rollup").read_text().splitlines()
         except OSError:
             continue
-        total += next((int(n.split()[1]) / 1000 for n in lines if n.startswith("Pss:")), 0.0)
+        total += sum(int(n.split()[1]) / 1000 for n in lines if n.startswith(OWN))
     return total
 
 

@@ -6,6 +6,7 @@ import pytest
 from conftest import FAST_SERVICE, running_demo
 from looks import FIND, OVERFLOWS
 from page_agent import PageAgent
+from test_browser_bore import DIGITS
 
 WORN = FAST_SERVICE.replace(
     "turn_s=9.0",
@@ -109,6 +110,7 @@ def by_touch(page, before, pictures):
         page.wait_for_timeout(900)
         page.screenshot(path=pictures / f"arcs-2-{name}.png")
         assert page.evaluate(OVERFLOWS) == []
+        assert page.evaluate(DIGITS) >= 0.15 * min(size), "digits 15 % of the shorter side"
     page.emulate_media(color_scheme="light")
     page.set_viewport_size({"width": 1920, "height": 1080})
     page.wait_for_timeout(500)
