@@ -7,12 +7,13 @@ none of them.
 
 import math
 from collections import OrderedDict
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from calibration.camera import CameraModel
 from simulator.canvas import BLACKED, DARK_STEEL, STEEL, Canvas, Image
+from simulator.dial_solids import cut_camera
 from simulator.face import CASE_RADIUS_MM, paint_dial
 from simulator.hand import hand_over
 from simulator.needle import Needle
@@ -124,7 +125,7 @@ def _draw(camera: CameraModel, axis: Place, spec: BenchSpec, stylus_rad: float) 
     dial = dial_place_at(axis, stylus_rad, spec.bezel_deg)
     touch = _touch_own(spec, stylus_rad)
     window = _window(camera, axis, dial, touch)
-    part = _cropped(camera, window)
+    part = cut_camera(camera, window)
     behind = math.cos(round_rad(stylus_rad)) < 0
     canvas = Canvas(part)
     if not behind:
@@ -149,17 +150,6 @@ def _window(camera: CameraModel, axis: Place, dial: Place, touch: Float) -> Wind
            for z in (_ROD_FOOT_MM, _ROD_TOP_MM)]  # fmt: skip
     points = np.vstack([_case_mm(dial), axis.to_camera(rod), axis.to_camera([touch])])
     return window_round(camera, project(camera, points), _MARGIN_PX)
-
-
-def _cropped(camera: CameraModel, window: Window) -> CameraModel:
-    """Return the camera that sees only a window: the same lens, its corner cut out."""
-    return replace(
-        camera,
-        image_width=window.width,
-        image_height=window.height,
-        cx=camera.cx - window.left,
-        cy=camera.cy - window.top,
-    )
 
 
 def _paint_rod(canvas: Canvas, axis: Place) -> None:
