@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from readings import Sweep
+from readings.median import median
 from sweeps.allowance import RETRACE_MM
 from sweeps.fourier import Float, harmonic_columns
-from sweeps.median import median
 
 _MIN_REST_RAD = np.radians(18.0)
 _TRAVEL_MARGIN = 0.0125

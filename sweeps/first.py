@@ -5,10 +5,10 @@ from math import hypot, inf, pi, sqrt
 
 import numpy as np
 
+from readings.median import median
 from sweeps.allowance import Allowance
 from sweeps.budget import BudgetLine
 from sweeps.fourier import Float, form_covariance
-from sweeps.median import median
 from sweeps.overlap import turned_rad
 from sweeps.retrace import retrace_drag_mm, retrace_loss_mm
 from sweeps.robust import RobustFit

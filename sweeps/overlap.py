@@ -7,8 +7,8 @@ from math import pi, sqrt
 import numpy as np
 
 from readings import Sweep
+from readings.median import median
 from sweeps.fourier import Float
-from sweeps.median import median
 
 TURN_RAD = 2 * pi
 MIN_OVERLAP_RAD = np.radians(10.0)

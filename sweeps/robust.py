@@ -6,8 +6,8 @@ from typing import Generic, Protocol, TypeVar
 import numpy as np
 from scipy.special import chdtrc, ndtri
 
+from readings.median import median
 from sweeps.fourier import Float, Model
-from sweeps.median import median
 
 _HUBER = 1.345
 _MIN_FOR_OUTLIERS = 12

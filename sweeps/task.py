@@ -7,9 +7,9 @@ from typing import get_args
 import numpy as np
 
 from readings import Surface, Sweep
+from readings.median import median
 from sweeps.allowance import Allowance
 from sweeps.fourier import MAX_ORDER, Float, Model, choose_order
-from sweeps.median import median
 from sweeps.overlap import TURN_RAD, distinct_places, first_turn, turned_rad
 from sweeps.robust import RobustFit, fit_model
 

@@ -7,6 +7,7 @@ from math import degrees, hypot, pi, sqrt
 import numpy as np
 
 from readings import Surface, Sweep, offset_from_first_harmonic
+from readings.median import median
 from sweeps.allowance import DEFAULT_ALLOWANCE, RETRACE_MM, Allowance
 from sweeps.budget import combine
 from sweeps.contact import detect_clipped
@@ -19,7 +20,6 @@ from sweeps.first import (
     stated_covariance,
 )
 from sweeps.fourier import Float
-from sweeps.median import median
 from sweeps.overlap import (
     Return,
     covered_rad,

@@ -5,9 +5,9 @@ import pytest
 from scipy.optimize import curve_fit
 from scipy.special import erf
 
+from readings.median import median
 from vision.dial_profiles import bar, edge, match, match_bars, match_ends, match_stripe
 from vision.dial_smear import smeared_bar
-from vision.quick import median
 
 NOISE = 0.02
 V = np.linspace(-8.0, 8.0, 21)

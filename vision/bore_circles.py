@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from readings.median import median
 from vision.bore_rays import RAYS, Crossings, Float
-from vision.quick import median
 
 _NEAR = 0.012
 """Edges within this share of the radius of a circle are tried as its own."""

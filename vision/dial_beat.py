@@ -11,9 +11,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from readings.median import median
 from vision.dial_marks import ScaleLook, look_at_rings
 from vision.dial_pose import Evidence, Float, PlanePose, refine_pose
-from vision.quick import median
 
 _SECTORS = 24
 _PER_MARK = 8  # samples for each mark round the ring

@@ -11,13 +11,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from readings.median import median
 from vision.dial_counter_ring import parabola_top
 from vision.dial_cover import covered
 from vision.dial_marks import sample
 from vision.dial_needle import Line, NeedleLook, telling_axis
 from vision.dial_pose import Float, PlanePose
 from vision.dial_profiles import linear
-from vision.quick import median
 
 HAND_HEIGHT = 0.3
 """Height of the hand over the scale, of the needle's: dials are built so, and a little matters

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from calibration.dials import TaughtDial
 from readings import DialSight, frozen_array
+from readings.median import median
 from vision.dial_judge import pose_sigma_rad, reach_mm
 from vision.dial_marks import ScaleLook, sample_sideways, sideways_basis
 from vision.dial_needle import NeedleFit, NeedleLook
@@ -24,7 +25,7 @@ from vision.dial_profiles import linear
 from vision.dial_rotation import PER_MARK, even_out, match_turn
 from vision.dial_scale import ScaleFit
 from vision.picture import Picture
-from vision.quick import median, spread
+from vision.quick import spread
 
 _LANES = 2  # samples along each band of a mark
 _STILL_PX = 0.12  # a motion of the marks under this is noise or too small to matter

@@ -8,9 +8,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from readings.median import median
 from vision.dial_judge import MIN_TAIL
 from vision.dial_needle import NeedleFit, NeedleView, line_points, scan_strip
-from vision.quick import median
 
 _COLOUR = (
     0.92  # cosine between the colour steps seen and taught; other dials' needles: 0.86 to 0.91

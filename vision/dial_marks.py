@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.dials import TaughtDial
+from readings.median import median
 from vision.dial_pose import Evidence, Float, PlanePose
 from vision.dial_profiles import Offsets, bar, linear, match_bars, match_ends
-from vision.quick import median
 
 _BANDS = ((0.12, 0.48), (0.52, 0.88))
 """Two stretches of each mark, from its outer (0) to its inner end (1)."""

@@ -11,11 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.dials import TaughtDial
+from readings.median import median
 from vision.dial_marks import sample
 from vision.dial_pose import Float, PlanePose
 from vision.dial_profiles import Stripes, linear, match_stripe
 from vision.dial_rows import colour_table, light_in_rows
-from vision.quick import median
 
 _ROWS = 100  # along the needle's front in a fit
 _ACROSS = 21

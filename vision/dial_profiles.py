@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from vision.quick import median
+from readings.median import median
 
 Float = NDArray[np.float64]
 

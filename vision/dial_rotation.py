@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibration.dials import TaughtDial
+from readings.median import median
 from vision.dial_marks import look_at_rings
 from vision.dial_pose import Float, PlanePose
-from vision.quick import median
 
 PER_MARK = 8
 """Columns of the unrolled view for each mark."""

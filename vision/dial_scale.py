@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from readings.median import median
 from vision.dial_marks import (
     MarkScan,
     ScaleLook,
@@ -16,7 +17,7 @@ from vision.dial_marks import (
 )
 from vision.dial_pose import PlanePose, PoseFit, refine_pose
 from vision.dial_profiles import match_bars
-from vision.quick import median, spread
+from vision.quick import spread
 
 COARSE_BLUR_PX = 2.2
 _COARSE = (0.7, 0.14, COARSE_BLUR_PX)

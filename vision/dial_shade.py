@@ -7,8 +7,8 @@ face beside one edge is darker than beside the other, or grows darker towards it
 
 import numpy as np
 
+from readings.median import median
 from vision.dial_needle import NeedleFit, NeedleView, line_points
-from vision.quick import median
 
 _ROWS = 32
 _BESIDE_PX = np.array([2.5, 3.5, 6.5, 7.5])

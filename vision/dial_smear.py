@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtr
 
+from readings.median import median
 from vision.dial_needle import (
     BOTH_ENDS,
     Line,
@@ -25,7 +26,6 @@ from vision.dial_needle import (
 )
 from vision.dial_pose import Float
 from vision.dial_profiles import match_even
-from vision.quick import median
 
 _ACROSS = 25
 _TRIALS = 7

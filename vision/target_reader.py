@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from calibration.boards import DICTIONARY
 from calibration.camera import CameraModel
 from calibration.targets import MARKERS, Target
+from readings.median import median
 from vision.dial_marks import look_up
 from vision.dial_pose import Evidence, PlanePose, PoseFit, refine_pose
 from vision.dial_profiles import match_ends
-from vision.quick import median
 
 Float = NDArray[np.float64]
 Grey = NDArray[np.uint8]
