@@ -78,6 +78,16 @@ def test_a_chamfer_is_told_from_the_edge():
     assert find_bore_edge(draw(plain()), CAMERA, 52.0).chamfer_radius_px is None
 
 
+def test_a_first_guess_between_chamfer_and_edge_ends_at_neither_in_the_middle():
+    """A view of the 2 000 in which a mixture of both circles was once taken for the edge."""
+    rng = np.random.default_rng(19)
+    view = [random_view(rng, SMALL) for _ in range(1086)][-1]
+    sight = find_bore_edge(draw(view), view.camera, 2 * view.radius_mm)
+    in_px = view.camera.fx / view.centre_mm[2]
+    assert sight.radius_px == pytest.approx(in_px * view.radius_mm, rel=0.001)
+    assert np.abs(sight.centre_px - view.true_centre_px()).max() < GOAL_PX
+
+
 def test_a_shadow_moves_nothing():
     bare = find_bore_edge(draw(plain()), CAMERA, 52.0).centre_px
     shaded = find_bore_edge(draw(plain(shadow=0.6)), CAMERA, 52.0).centre_px

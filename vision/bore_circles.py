@@ -11,6 +11,9 @@ from vision.bore_rays import RAYS, Crossings, Float
 _NEAR = 0.012
 """Edges within this share of the radius of a circle are tried as its own."""
 _HELD_PX = 1.2
+_ON_PX = 0.7
+_TRIALS, _SPREAD = 300, 0.8
+"""Circles through three crossings, drawn by lot, that span a triangle of some such width."""
 _MOST_CIRCLES = 6
 _ROUNDS = 8
 _LAGS, _ALIKE = 8, 0.05
@@ -54,15 +57,19 @@ class Circle:
 def families(crossings: Crossings, centre: Float, radius: float) -> list[Circle]:
     """Return the circles in what rays crossed.
 
-    First one through the most crowded distance from the guess, whatever it mixes up, for its
-    centre. Seen from there each circle's crossings lie within a pixel: narrow crowds.
+    First a rough one, for its centre: of two starts the one that more crossings lie on. Seen
+    from there each circle's crossings lie within a pixel: narrow crowds.
     """
-    away = np.linalg.norm(crossings.places - centre, axis=1)
-    wide = max(2 * _NEAR * radius, 5.0)
-    near = np.abs(away - _crowded(away, wide)) < wide
-    rough = fit_circle(crossings, near, np.array([*centre, float(np.median(away[near])), 0.0, 0.0]))
-    if rough is None:
+    if len(crossings.ray) < HALF_SEEN * RAYS:
         return []
+    roughs = [
+        circle
+        for start, near in (_most_crowded(crossings, centre, radius), _agreed(crossings, radius))
+        if (circle := fit_circle(crossings, near, start)) is not None
+    ]
+    if not roughs:
+        return []
+    rough = max(roughs, key=lambda one: int(_on(crossings, one.values).sum()))
     out: list[Circle] = []
     miss = miss_px(crossings.places, rough.values)
     left = np.abs(miss) < (CHAMFER - 1) * radius
@@ -76,6 +83,46 @@ def families(crossings: Crossings, centre: Float, radius: float) -> list[Circle]
             out.append(circle)
             left &= np.abs(miss_px(crossings.places, circle.values)) > _HELD_PX
     return out
+
+
+def _on(crossings: Crossings, values: Float) -> NDArray[np.bool_]:
+    """Return which crossings lie on a circle."""
+    return np.abs(miss_px(crossings.places, values)) < _ON_PX
+
+
+def _most_crowded(
+    crossings: Crossings, centre: Float, radius: float
+) -> tuple[Float, NDArray[np.bool_]]:
+    """Return a start through the most crowded distance from the guess, and what is near it."""
+    away = np.linalg.norm(crossings.places - centre, axis=1)
+    wide = max(2 * _NEAR * radius, 5.0)
+    near = np.abs(away - _crowded(away, wide)) < wide
+    return np.array([*centre, float(np.median(away[near])), 0.0, 0.0]), near
+
+
+def _agreed(crossings: Crossings, radius: float) -> tuple[Float, NDArray[np.bool_]]:
+    """Return the circle through three crossings that most others lie on, and which those are.
+
+    Where a guess mixes edge and chamfer up, three crossings of one of them do not (random
+    sample consensus: Fischler and Bolles 1981).
+    """
+    rng = np.random.default_rng(0)
+    threes = rng.integers(0, len(crossings.ray), (_TRIALS, 3))
+    p, q, r = (crossings.places[threes[:, k]] for k in range(3))
+    one, other = q - p, r - p
+    across = 2 * (one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0])
+    wide = np.abs(across) > (_SPREAD * radius) ** 2
+    if not wide.any():
+        return np.zeros(5), np.zeros(len(crossings.ray), dtype=bool)
+    p, one, other, across = p[wide], one[wide], other[wide], across[wide]
+    long, longer = (np.sum(v * v, axis=1) for v in (one, other))
+    x = (other[:, 1] * long - one[:, 1] * longer) / across
+    y = (one[:, 0] * longer - other[:, 0] * long) / across
+    middle, size = p + np.column_stack([x, y]), np.hypot(x, y)
+    away = np.linalg.norm(crossings.places[None] - middle[:, None], axis=2)
+    close = np.abs(away - size[:, None]) < _HELD_PX
+    best = int(np.argmax(close.sum(axis=1)))
+    return np.array([*middle[best], size[best], 0.0, 0.0]), close[best]
 
 
 def _crowded(values: Float, wide: float) -> float:
