@@ -84,7 +84,7 @@ TRAM_BY_STOPS = Guide(
     tolerance_words="lean over 300 mm",
     task="tram-stops",
     around="there",
-    sizes=(ARM,),
+    sizes=(replace(ARM, default=60.0),),
     steps=(
         _prepare("Wipe the table.", "the stylus down on the table"),
         SIZES,

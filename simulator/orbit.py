@@ -29,18 +29,19 @@ from simulator.optics import (
 from simulator.painter import Painter, Scene, needle_rad
 from simulator.scenery import Foreground, finish, look_of, paint_work, panorama
 from simulator.spec import BenchSpec
+from simulator.work_flat import ARM_IN_SIGHT_MM
 from simulator.work_scenery import TOP_MM
 
 LENS_AT_DEG = -112.5
 """Where the camera stands, seen from above: front left, between two of eight stops."""
-ORBIT_MM = 78.0
+ORBIT_MM = 50.0
 """How far the middle of the dial's face is from the spindle axis."""
 FACE_MM = -22.0
 """Height of the face."""
-_ROD_MM, _ROD_FOOT_MM, _ROD_TOP_MM = 3.0, -52.0, 175.0
-_NOD_DEG, _AWAY_MM = 70.0, 330.0
-_ON_TABLE_MM = 45.0
-_AIM_AT = (0.5, 0.46)
+_ROD_MM, _ROD_FOOT_MM, _ROD_TOP_MM = 2.5, -52.0, 175.0
+_NOD_DEG, _AWAY_MM = 70.0, 236.0
+_ON_TABLE_MM = ARM_IN_SIGHT_MM
+_AIM_AT = (0.5, 0.485)
 _STEP_RAD = math.radians(1.5)
 """The dial is drawn at places as far apart as this; its needle wherever it points."""
 _KEPT = 40

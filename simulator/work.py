@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from simulator.canvas import Image
     from simulator.painter import Scene
 
+_AIM_DEG = 0.7
+"""How well hands stop a spindle at stops that are told by word only."""
 Goes = Literal["", "x", "z", "xy", "round"]
 """What brings the dial from place to place: nothing, one or two slides, or the spindle."""
 Floats = NDArray[np.float64]
@@ -136,7 +138,8 @@ def round_spec(
 ) -> BenchSpec:
     """Return a spec whose picture shows a bore, a bar or something else in a layout."""
     surface: Literal["bore", "bar"] = "bore" if held == "bore" else "bar"
-    return replace(spec, layout=layout, surface=surface, shown=shown, collar=collar)
+    made = replace(spec, layout=layout, surface=surface, shown=shown, collar=collar)
+    return replace(made, aim_sigma_deg=_AIM_DEG) if layout == "orbiting" else made
 
 
 def away(rng: np.random.Generator, least: float, most: float, count: int = 2) -> Floats:

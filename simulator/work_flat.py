@@ -8,6 +8,7 @@ from simulator.work import Change, Floats, Knob, Stand, Work, away, round_spec, 
 PER_MM = 300.0
 _ARC_MINUTE = np.pi / 180.0 / 60.0
 ARM_MM = 100.0
+ARM_IN_SIGHT_MM = 60.0
 LENGTH_MM = 150.0
 SQUARE_MM = 120.0
 SUPPORTS_MM = (200.0, 150.0)
@@ -32,6 +33,7 @@ class Head(Work):
     """A head over the table: an arm in the spindle, its stylus down, pushed up by the table."""
 
     title = "Head over the table, arm 100 mm"
+    arm_mm = ARM_MM
     knobs = (
         _minutes("tilt", "Tilt of the head", "left", "right"),
         _minutes("nod", "Nod of the head", "front", "back"),
@@ -62,7 +64,7 @@ class Head(Work):
         one /= np.linalg.norm(one)
         sideways = np.cross(axis, one)
         cos, sin = towards(stand.stylus_rad)
-        tip = ARM_MM * (cos * one + sin * sideways)
+        tip = self.arm_mm * (cos * one + sin * sideways)
         bowl = self._bowl_mm * np.cos(2 * stand.stylus_rad)
         return float(-tip[2] / axis[2] + bowl - self._fall_mm(float(tip[1])))
 
@@ -83,6 +85,18 @@ class Head(Work):
     def off_mm(self, stand: Stand) -> float:
         """Return the larger lean over 300 mm."""
         return float(np.abs(self._lean_now(stand)).max() * PER_MM)
+
+
+class HeadByStops(Head):
+    """The same with a shorter arm: dial and arm go round in sight of a camera that stands still."""
+
+    arm_mm = ARM_IN_SIGHT_MM
+    title = f"Head over the table, arm {ARM_IN_SIGHT_MM:g} mm"
+    goes, turns = "round", False
+
+    def spec(self, spec: BenchSpec) -> BenchSpec:
+        """Return the spec: a camera that stands still, and hands that stop about where told."""
+        return round_spec(spec, "orbiting", "bar", "table", collar=False)
 
 
 class Face(Work):

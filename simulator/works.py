@@ -9,7 +9,7 @@ from readings import BadInputError
 from simulator.spec import BenchSpec
 from simulator.work import Work, away, round_spec
 from simulator.work_axis import AxisByTargets
-from simulator.work_flat import Centres, Face, Head, Hung, Jacks, Square
+from simulator.work_flat import Centres, Face, Head, HeadByStops, Hung, Jacks, Square
 from simulator.work_round import DividingHead, FourJaw, Pair, Plug, Round, SpindleBar
 
 _Make = Callable[[BenchSpec, np.random.Generator], Work]
@@ -51,19 +51,13 @@ def _centred_plug(spec: BenchSpec, rng: np.random.Generator) -> Work:
 def _stops(held: str, title: str) -> _Make:
     def make(spec: BenchSpec, rng: np.random.Generator) -> Work:
         x_mm, y_mm = away(rng, 0.05, 0.13).tolist()
-        plain = round_spec(spec, "riding", held, collar=False)
+        plain = round_spec(spec, "orbiting", held, collar=False)
         rough = replace(plain, offset_mm=(x_mm, y_mm))
         work = Round(rough, title, "round")
         work.turns = False
         return work
 
     return make
-
-
-def _head_by_stops(spec: BenchSpec, rng: np.random.Generator) -> Work:
-    head = Head(rng)
-    head.goes, head.turns = "round", False
-    return head
 
 
 def _anew(spec: BenchSpec, rng: np.random.Generator) -> BenchSpec:
@@ -80,7 +74,7 @@ WORKS: dict[str, _Make] = {
     "test-bar": lambda spec, rng: SpindleBar(rng),
     "rotation-axis": lambda spec, rng: AxisByTargets(rng),
     "tram-head": lambda spec, rng: Head(rng, spec),
-    "tram-head-stops": _head_by_stops,
+    "tram-head-stops": lambda spec, rng: HeadByStops(rng),
     "face-square": lambda spec, rng: Face(rng),
     "tram-square": lambda spec, rng: Square(rng),
     "between-centres": lambda spec, rng: Centres(rng),

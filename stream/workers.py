@@ -244,11 +244,14 @@ class ReadingWorker(Worker):
                 self._deliver(self._last)
 
     def _again(self, frame: Frame, at_targets: bool) -> Seen | None:
-        """Return the last reading at the new frame's time where the picture is the same object."""
+        """Return the last reading at the new frame's time where the picture is the same object.
+
+        Not a refusal: a reader looks for a lost dial a part of the search a picture.
+        """
         last = self._last
         if last is None or frame.image is None or frame.image is not last.frame.image:
             return None
-        if at_targets != last.at_targets:
+        if at_targets != last.at_targets or not last.reading.ok:
             return None
         collar = replace(last.collar, t_s=frame.t_s) if last.collar else None
         return replace(

@@ -17,6 +17,8 @@ class BenchButtons {
     this.rows = panel.querySelector(".wheels");
     this.hands = panel.querySelector(".spindle .keys");
     this.rest = panel.querySelector(".rest .keys");
+    this.take = panel.parentElement.querySelector(".nose-take"); // the panel gives way to a list
+    this.take.addEventListener("click", () => this.fitIndicator());
     const mount = panel.querySelector(".mount");
     mount.addEventListener("click", () => this.doIt("mount", { work: this.wanted }));
   }
@@ -58,7 +60,7 @@ class BenchButtons {
     this.panel.querySelector(".machine").hidden = !bench.slides;
     const where = this.places.length ? "Where the dial stands" : "Spindle, seen from above";
     setText(this.panel.querySelector(".spindle .label"), where);
-    setText(this.panel.querySelector(".rest .label"), bench.title);
+    setText(this.panel.querySelector(".rest .label"), "Virtual machine");
   }
 
   buildWheel(axis) {
@@ -137,15 +139,19 @@ class BenchButtons {
       this.button(this.rest, label, `change-${key}`, () => this.doIt("change", { what: key }));
     }
     if (bench.dial) {
-      this.button(this.rest, "Stylus out 0.05", "reach-out", () => this.doIt("set_reach", { by_mm: 0.05 }));
-      this.button(this.rest, "Stylus in 0.05", "reach-in", () => this.doIt("set_reach", { by_mm: -0.05 }));
-      this.button(this.rest, "Dial to middle", "set-dial", () => this.doIt("set_dial", {}));
-      this.button(this.rest, "", "indicator", () => this.doIt("fit_indicator", { on: !this.bench.indicator_fitted }));
+      this.button(this.rest, "Tip out 0.05 mm", "reach-out", () => this.doIt("set_reach", { by_mm: 0.05 }));
+      this.button(this.rest, "Tip in 0.05 mm", "reach-in", () => this.doIt("set_reach", { by_mm: -0.05 }));
+      this.button(this.rest, "Dial to mid-travel", "set-dial", () => this.doIt("set_dial", {}));
+      this.button(this.rest, "", "indicator", () => this.fitIndicator());
     }
-    this.button(this.rest, "Go wrong …", "go-wrong", () => this.showMischief(true));
+    this.button(this.rest, "Mishaps …", "go-wrong", () => this.showMischief(true));
     if (bench.work) {
-      this.button(this.rest, "Mount anew", "mount-anew", () => this.doIt("mount", { work: this.bench.work }));
+      this.button(this.rest, "Start work afresh", "mount-anew", () => this.doIt("mount", { work: this.bench.work }));
     }
+  }
+
+  fitIndicator() {
+    this.doIt("fit_indicator", { on: !this.bench.indicator_fitted });
   }
 
   // What goes wrong in a workshop: a hand in the way, grease on the lens, a knock.
@@ -198,9 +204,12 @@ class BenchButtons {
     }
     if (bench.clamp) tell("clamp", bench.clamp);
     const what = bench.dial ? "dial" : "target";
-    tell("cover", bench.covered ? `Uncover ${what}` : `Cover ${what}`);
+    tell("cover", bench.covered ? "Hand away" : `Hand over ${what}`);
     tell("smear", bench.smeared ? "Wipe lens" : "Smear lens");
-    tell("indicator", bench.indicator_fitted ? "Indicator off" : "Indicator on");
+    const indicator = bench.indicator_fitted ? "Indicator off" : "Indicator on";
+    tell("indicator", indicator);
+    this.take.hidden = !bench.dial;
+    setText(this.take, `Virtual machine: ${indicator.toLowerCase()}`);
     for (const button of this.hands.querySelectorAll("[data-words]")) {
       const told = this.headline.endsWith(button.dataset.words);
       button.setAttribute("aria-current", told ? "location" : "false");

@@ -4,7 +4,8 @@
 const TICK_MS = 250;
 const READING_STALE_MS = 1000;
 const LINGER_MS = 300;
-const SAID_MS = 8000;
+const SAID_MS = 4000;
+const REFUSED_MS = 8000;
 const DRAWING_BEATS = 6; // of 60 a second
 const NEXT_WANTED = new Set(["key", "place", "sizes"]);
 
@@ -260,7 +261,7 @@ class Page {
     const said = this.at("said");
     setText(said, answer.said || "");
     clearTimeout(this.saying);
-    this.saying = setTimeout(() => setText(said, ""), SAID_MS);
+    this.saying = setTimeout(() => setText(said, ""), answer.ok ? SAID_MS : REFUSED_MS);
     said.classList.toggle("bad", !answer.ok);
   }
 

@@ -141,10 +141,10 @@ class SchemePicture {
     pen.lineWidth = 2.5;
     pen.strokeStyle = colours.faint;
     pen.stroke();
-    for (const mark of this.scheme.marks) this.drawMark(at, mark, cx + mark.x * wide, cy - mark.y * half);
+    for (const mark of this.scheme.marks) this.drawMark(at, mark, cx + mark.x * wide, cy - mark.y * half, Math.sign(mark.x));
   }
 
-  drawMark({ pen, colours, width, text }, mark, x, y) {
+  drawMark({ pen, colours, width, text }, mark, x, y, outwards) {
     const size = mark.now ? text * 1.35 : text;
     if (mark.name.includes(" ") && !mark.now && !mark.words && this.scheme.outline === "round") {
       circle(pen, x, y, text * 0.45); // its neighbours say where it is
@@ -160,15 +160,17 @@ class SchemePicture {
       pen.strokeStyle = colours.ink;
       pen.stroke();
       write(pen, mark.name, x, y, size * 1.1, mark.now ? colours.paper : colours.ink, "center", 800);
-    } else this.tag(pen, colours, mark, x, y, size);
+    } else this.tag(pen, colours, mark, x, y, size, mark.name.includes(" ") ? outwards : 0);
     if (!mark.words) return;
     const room = 2 * Math.min(x, width - x) - 6;
     this.fit(pen, `${waySign(mark)} ${mark.words}`, x, y + size * 1.9, room, size, colours.ink);
   }
 
-  tag(pen, colours, mark, x, y, size) {
+  // A name that goes outwards leaves its neighbours' room to them.
+  tag(pen, colours, mark, at, y, size, outwards) {
     pen.font = `800 ${size}px ${FONT}`;
     const half = pen.measureText(mark.name).width / 2 + size * 0.5;
+    const x = this.scheme.outline === "round" ? at + outwards * (half - size * 0.5) : at;
     pen.beginPath();
     pen.roundRect(x - half, y - size * 0.85, 2 * half, size * 1.7, 8);
     pen.fillStyle = mark.now ? colours.accent : colours.paper;
