@@ -46,6 +46,8 @@ FEW = 3
 
 BUSY = 6
 """So many pictures waiting for the reader, and previews are left out."""
+_MOST_LOOKS = 8
+"""So often a picture that stays is looked at while what it shows is refused."""
 
 RATE_OVER_S = 2.0
 
@@ -232,6 +234,7 @@ class ReadingWorker(Worker):
         self._deliver = deliver
         self._rate = rate
         self._last: Seen | None = None
+        self._looks = 0
 
     def run(self) -> None:
         """Read until stopped."""
@@ -239,6 +242,8 @@ class ReadingWorker(Worker):
             frame = self._slot.take(WAIT_S)
             if frame is not None:
                 at_targets = self.at_targets and self._target_reader is not None
+                if self._last is None or frame.image is not self._last.frame.image:
+                    self._looks = 1
                 self._last = self._again(frame, at_targets) or self._read(frame, at_targets)
                 self._rate.count()
                 self._deliver(self._last)
@@ -246,12 +251,15 @@ class ReadingWorker(Worker):
     def _again(self, frame: Frame, at_targets: bool) -> Seen | None:
         """Return the last reading at the new frame's time where the picture is the same object.
 
-        Not a refusal: a reader looks for a lost dial a part of the search a picture.
+        A refusal only after some looks: a reader seeks a lost dial a part of the search a picture.
         """
         last = self._last
         if last is None or frame.image is None or frame.image is not last.frame.image:
             return None
-        if at_targets != last.at_targets or not last.reading.ok:
+        if at_targets != last.at_targets:
+            return None
+        if not last.reading.ok and self._looks < _MOST_LOOKS:
+            self._looks += 1
             return None
         collar = replace(last.collar, t_s=frame.t_s) if last.collar else None
         return replace(
