@@ -16,7 +16,8 @@ from records import Book
 from setups import Instrument
 from setups.measuring import wanted_place
 from simulator import camera_model
-from simulator.painter import Painter, Scene
+from simulator.orbit import painter_of
+from simulator.painter import Scene
 from stream.messages import Command
 from stream.session import Session, Tools
 from vision.collar_reader import CollarReader
@@ -35,10 +36,10 @@ class DrawnGuide:
         self.work, self.spec = work, spec
         self.at = at or (lambda work, place: None)
         self.changed = changed or (lambda work, key: None)
-        self.painter = Painter(spec, np.random.default_rng(1))
+        self.painter = painter_of(spec, np.random.default_rng(1))
         camera = camera_model(spec)
         self.reader = DialReader(dial, camera)
-        self.collar = CollarReader(Collar(spec.collar_markers), camera)
+        self.collar = CollarReader(Collar(spec.collar_markers), camera) if spec.collar else None
         self.index, self.sense = 0, 1
         work.noise_mm = 0.0
         self.book = Book.open(home, program_version="test", now=self.now)
@@ -79,9 +80,11 @@ class DrawnGuide:
         work.time_s += 1.0 / FRAMES_PER_S
         low, high = self.spec.travel_mm
         shown = min(high, max(low, work.reading_mm()))
-        image = self.painter.paint(Scene(shown, work.collar_rad(), fitted=True, covered=False))
+        turned = work.collar_rad() if self.collar else work.theta_rad
+        image = self.painter.paint(Scene(shown, turned, fitted=True, covered=False))
         frame = Frame(image, work.time_s, self.index, "drawn")
-        self.session.observe(frame, self.reader.read(frame), self.collar.read(frame))
+        angle = self.collar.read(frame) if self.collar else None
+        self.session.observe(frame, self.reader.read(frame), angle)
         self.session.tick(work.time_s)
 
     def watch(self, seconds):

@@ -9,6 +9,7 @@ from test_setups_guides import SCENES
 
 from calibration.dials import DialStore
 from records import BookReader
+from setups import GUIDES
 from simulator import BenchSpec, random_spec, write_teaching_folder
 from vision.teach import teach_dial
 
@@ -34,17 +35,24 @@ def shrink(work):
     return work
 
 
-def walk(guide, seed, dial, home):
+def loop_of(guide, seed, dial, home, layout=None):
     scene, rng = SCENES[guide], np.random.default_rng((seed, len(guide)))
     spec = replace(random_spec(rng), retrace_mm=0.0)
+    layout = layout or GUIDES[guide].layouts[0]
+    if layout == "orbiting":
+        spec = replace(spec, layout=layout, collar=False, collar_zero_deg=0.0)
     work = shrink(scene.make(rng))
-    loop = DrawnGuide(
+    return DrawnGuide(
         guide, work, spec, dial, home, sizes=scene.sizes, at=scene.at, changed=scene.changed
     )
+
+
+def walk(guide, seed, dial, home):
+    loop = loop_of(guide, seed, dial, home)
     try:
         loop.run()
         state = loop.session.state
-        assert work.off_mm() <= state.tolerance_mm
+        assert loop.work.off_mm() <= state.tolerance_mm
         assert state.task.found.verdict == "inside"
         assert state.task.found.locked
         assert state.task.corrections <= MOST_CORRECTIONS
@@ -66,6 +74,22 @@ def test_ends_inside_through_pictures(guide, bench_dial, tmp_path):
         assert book.check() == []
     assert (shown["state"], shown["verdict"]) == ("finished", "inside")
     assert shown["photos"]
+
+
+def test_a_sweep_in_a_layout_that_cannot_be_seen_tells_nothing(bench_dial, tmp_path):
+    """A guide of full turns before a camera that stands still: dial goes by, collar out of sight."""
+    loop = loop_of("tram-head", 1, bench_dial, tmp_path, layout="orbiting")
+    try:
+        for _ in range(10):
+            loop.act()
+        assert loop.view.kind in ("point", "turns")
+        assert loop.session.state.task.found is None
+    finally:
+        loop.close()
+    with BookReader.open(tmp_path) as book:
+        shown = book.show_setup(1)
+    assert shown["verdict"] is None
+    assert not shown["results"]
 
 
 @pytest.mark.long
