@@ -77,7 +77,7 @@ def test_ends_inside_through_pictures(guide, bench_dial, tmp_path):
 
 
 def test_a_sweep_in_a_layout_that_cannot_be_seen_tells_nothing(bench_dial, tmp_path):
-    """A guide of full turns before a camera that stands still: dial goes by, collar out of sight."""
+    """Full turns before a camera that stands still: the dial goes by, no collar is in sight."""
     loop = loop_of("tram-head", 1, bench_dial, tmp_path, layout="orbiting")
     try:
         for _ in range(10):
