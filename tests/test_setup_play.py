@@ -17,6 +17,7 @@ ORDER = {
     "part": "Gear-case end 1",
     "operation": "Tram",
     "sizes": {"arm": 110.0},
+    "datum": "table",
 }
 
 
@@ -49,6 +50,7 @@ def test_a_guide_is_walked_by_what_is_typed(home):
     assert view["step"] == "point-right"
     assert view["sizes"][0]["value"] == 120.0
     told = "\n".join(said)
+    assert told.startswith("Datum: table.")
     assert "Before you start" in told
     assert "give 20 to 600 mm" in told
     assert "'arm' is no size" in told

@@ -10,6 +10,7 @@ import msgspec
 from readings import BadInputError
 from stream.client import Client, Subscription
 from stream.messages import SessionView
+from ui.beside import beside_words
 
 POLL_S = 0.3
 WAITS_FOR_A_TOUCH = ("key", "ticks", "sizes", "place")
@@ -43,7 +44,9 @@ def play(folder: Path, order: Mapping[str, Any] | None, ask: Ask, tell: Tell) ->
                 raise BadInputError(answer.said)
         states = client.subscribe("state")
         try:
-            return _Player(client, states, ask, tell).walk()
+            player = _Player(client, states, ask, tell)
+            player.tell_beside(folder)
+            return player.walk()
         finally:
             states.close()
 
@@ -57,6 +60,13 @@ class _Player:
         self._ask = ask
         self._tell = tell
         self._shown = ""
+
+    def tell_beside(self, folder: Path) -> None:
+        """Tell the datum, and what was found on the part before."""
+        setup_id = self._view().setup_id
+        words = "" if setup_id is None else beside_words(folder, setup_id)
+        if words:
+            self._tell(words)
 
     def walk(self) -> bool:
         """Walk until the setup is done, or the person leaves."""
