@@ -86,11 +86,10 @@ CENTRE_ON_BOSS = replace(
     surface="boss",
     steps=_on(
         "the boss",
-        "Clamp the work so that it can still be nudged by the table only. Put the "
-        "printed ring of markers on the table round the boss (or the collar round the quill), "
-        "the dial on its arm in the spindle with its stylus pointing in, "
-        "and the camera on the same arm where it sees the dial and the markers. Set the stylus on "
-        "the outside of the boss, loaded to about half its travel.",
+        "Clamp the work so that it can still be nudged by the table only. Put the printed ring of "
+        "markers on the table round the boss, the dial on its arm in the spindle with its stylus "
+        "pointing in, and the camera on the same arm where it sees the dial and the markers. Set "
+        "the stylus on the outside of the boss, loaded to about half its travel.",
     ),
 )
 
@@ -103,9 +102,9 @@ CENTRE_ON_PLUG = replace(
     steps=_on(
         "the plug",
         "Push the plug home in its bore and try it for shake. Put the printed ring of markers "
-        "on the table round the work (or the collar round the quill), the dial on its arm in the "
-        "spindle with its stylus pointing in, and the camera on the same arm. Set "
-        "the stylus on the plug, close to the bore's mouth, loaded to about "
+        "on the table round the work, the dial on its arm in the spindle with its stylus "
+        "pointing in, the camera on the same arm. Set the stylus on the plug, "
+        "close to the bore's mouth, loaded to about "
         "half its travel. Once a casting sits over its plug, the plug cannot be swept: do it now.",
     ),
 )

@@ -61,12 +61,8 @@ def walk(guide, seed, dial, home):
     return loop
 
 
-EACH_KIND = ("four-jaw", "tram-head-stops", "centre-bore-stops", "level-jacks", "hung-casting")
-"""A guide of each kind by default: turns, stops, places with and without a needle to bring."""
-
-
 @pytest.mark.timeout(300)
-@pytest.mark.parametrize("guide", EACH_KIND)
+@pytest.mark.parametrize("guide", SCENES)
 def test_ends_inside_through_pictures(guide, bench_dial, tmp_path):
     walk(guide, 1, bench_dial, tmp_path)
     with BookReader.open(tmp_path) as book:

@@ -76,7 +76,9 @@ def test_a_guide_from_start_to_record(guide, page, fast_demo, pictures):
         shown.add(step)
         for size in (TABLET, WIDE):
             resize(page, size)
-            if GUIDES[guide].task != "axis" or "orbit" in step:  # a target's place, not a dial's
+            # the work before may have no dial, and a target's place is no dial's
+            strange = page.locator("button.mount").is_visible()
+            if not strange and (GUIDES[guide].task != "axis" or "orbit" in step):
                 page.wait_for_function(READ, timeout=20_000)
             sheet.add(f"{step} {size[0]}", page.screenshot(type="jpeg", quality=70))
             bad.extend((step, size[0], what) for what in page.evaluate(OVERFLOWS))
