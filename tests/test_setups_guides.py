@@ -139,6 +139,7 @@ def test_ends_inside_in_two_corrections(guide, seed):
 
 
 @pytest.mark.long
+@pytest.mark.timeout(3600)
 @pytest.mark.parametrize("guide", SCENES)
 def test_never_inside_when_outside_and_mostly_two_corrections(guide):
     """2 000 walks a guide in the reader's lights: at most 5 % wrong, 95 % in two rounds."""
