@@ -51,6 +51,14 @@ def test_a_head_is_drawn_leaning_the_way_it_does_with_its_numbers(guide):
     assert right.words == f"{abs(number):.3f} mm {way}"
 
 
+def test_at_the_end_what_was_judged_stands_largest():
+    view, _ = view_at("tram-head", "done")
+    value, words = show_state(view).result
+    assert value == f"{view.measured.size_mm:.4f}"
+    assert 0 < float(value) <= 0.02
+    assert words == "mm lean over 300 mm"
+
+
 def test_a_bar_s_far_end_is_drawn_high_and_to_the_front_as_it_lies():
     shown, _, work = scheme("between-centres", "todo")
     above, beside = shown.leans

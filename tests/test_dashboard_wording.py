@@ -111,6 +111,7 @@ def test_flags_are_shown_as_sentences_and_the_verdict_in_words():
     shown = show_state(view)
     assert shown.flags == ("The dial itself has not been checked.",)
     assert shown.verdict == "Outside the tolerance"
+    assert shown.result == ("0.0329", "mm off")
     assert shown.tolerance == "0.005 mm"
     assert shown.history == ("1. Off centre 0.0329 ± 0.0008 mm (k = 2): outside",)
 

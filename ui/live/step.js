@@ -52,9 +52,8 @@ class Step {
 
   // At the end the large digits tell what was found, no longer where the needle stands.
   setResult(view, shown) {
-    const told = view.kind === "done" && view.found && shown;
-    const found = told ? /^off by ([\d.]+) .*mm/.exec(shown.offset) : null;
-    this.result = found ? { value: found[1], verdict: shown.verdict.toLowerCase() } : null;
+    const [value, unit] = view.kind === "done" && shown ? shown.result : ["", ""];
+    this.result = value ? { value, unit, verdict: shown.verdict.toLowerCase() } : null;
     const heard = this.result ? shown.offset : "reading of the dial in mm";
     this.at("value").setAttribute("aria-label", heard);
   }
@@ -156,7 +155,7 @@ class Step {
 
   showResult() {
     setText(this.at("value"), this.result.value);
-    setText(this.at("unit"), "mm off");
+    setText(this.at("unit"), this.result.unit);
     setText(this.at("divisions"), this.result.verdict);
     this.root.dataset.refused = "false";
   }

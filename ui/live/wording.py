@@ -73,6 +73,8 @@ class StateShown:
     numbers: tuple[tuple[str, str], ...] = ()
     verdict: str = ""
     offset: str = ""
+    result: tuple[str, str] = ("", "")
+    """What was judged, as it stands largest at the end: the number, and what it is of."""
     tolerance: str = ""
     history: tuple[str, ...] = ()
     flags: tuple[str, ...] = ()
@@ -237,6 +239,7 @@ def _with_found(shown: StateShown, view: SessionView, found: Found) -> StateShow
         numbers=number_rows(found),
         verdict=VERDICT_WORDS[found.verdict],
         offset=f"off by {off}",
+        result=(off.split()[0], "mm off"),
         history=tuple(history_line(i, f) for i, f in enumerate(view.history, start=1)),
         flags=flag_lines(found, brief=True),
     )
@@ -260,6 +263,14 @@ def _places(view: SessionView) -> tuple[tuple[str, tuple[float, ...]], ...]:
     return tuple((place.words, place.at_mm) for place in LAYOUTS[step.places](sizes))
 
 
+def _judged(view: SessionView, measured: Measured) -> tuple[str, str]:
+    """Return what the guide's tolerance is of; nothing where it judges nothing."""
+    if measured.size_mm is None:
+        return "", ""
+    size = format_length(measured.size_mm, fine=True).split()[0]
+    return size, f"mm {GUIDES[view.guide or ''].tolerance_words}"
+
+
 def _with_measured(shown: StateShown, view: SessionView, measured: Measured) -> StateShown:
     """Return the numbers of a guide that centres nothing."""
     return replace(
@@ -267,6 +278,7 @@ def _with_measured(shown: StateShown, view: SessionView, measured: Measured) -> 
         numbers=measured_rows(measured),
         verdict=VERDICT_WORDS[measured.verdict] if measured.verdict else "Found",
         offset=measured.sentence.rstrip("."),
+        result=_judged(view, measured),
         history=tuple(
             f"{i}. {one.sentence}{' Locked.' if one.locked else ''}"
             for i, one in enumerate(view.rounds, start=1)
