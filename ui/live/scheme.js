@@ -162,8 +162,13 @@ class SchemePicture {
       write(pen, mark.name, x, y, size * 1.1, mark.now ? colours.paper : colours.ink, "center", 800);
     } else this.tag(pen, colours, mark, x, y, size, mark.name.includes(" ") ? outwards : 0);
     if (!mark.words) return;
-    const room = 2 * Math.min(x, width - x) - 6;
-    this.fit(pen, `${waySign(mark)} ${mark.words}`, x, y + size * 1.9, room, size, colours.ink);
+    const words = `${waySign(mark)} ${mark.words}`;
+    const aside = Math.min(x, width - x);
+    if (this.scheme.outline === "round" && Math.abs(mark.x) > Math.abs(mark.y)) {
+      // beside the mark, outwards: below it they would run into those of the one opposite
+      const align = outwards > 0 ? "left" : "right";
+      this.fit(pen, words, x + outwards * size * 1.5, y, aside - size * 1.5 - 4, size, colours.ink, align);
+    } else this.fit(pen, words, x, y + size * 1.9, 2 * aside - 6, size, colours.ink);
   }
 
   // A name that goes outwards leaves its neighbours' room to them.
@@ -191,10 +196,10 @@ class SchemePicture {
     pen.stroke();
   }
 
-  fit(pen, words, x, y, room, size, colour) {
+  fit(pen, words, x, y, room, size, colour, align = "center") {
     pen.font = `700 ${size}px ${FONT}`;
     const wide = pen.measureText(words).width;
-    write(pen, words, x, y, size * Math.min(1, room / wide), colour, "center", 700);
+    write(pen, words, x, y, size * Math.min(1, room / wide), colour, align, 700);
   }
 }
 
