@@ -7,6 +7,7 @@ import msgspec
 import numpy as np
 import pytest
 from paper_mill import PaperMill
+from test_setups_guides import GRADUATION_MM, READER_DIVISIONS
 
 from calibration.handwheels import Handwheel
 from readings import DIRECTION_DEG, Sweep, frozen_array
@@ -70,7 +71,9 @@ class Agent:
     def still(self):
         mill = self.mill
         return self.tell(
-            Still(mill.time_s, mill.collar_rad(), mill.reading_mm(), 0.0001, True, mill.trend)
+            Still(
+                mill.time_s, mill.collar_rad(), mill.reading_mm(), mill.noise_mm, True, mill.trend
+            )
         )
 
     def point(self, direction):
@@ -113,7 +116,7 @@ class Agent:
                 Sweep(
                     t_s=frozen_array(rows[:, 0]),
                     value_mm=frozen_array(rows[:, 1]),
-                    sigma_mm=frozen_array(np.full(n, 0.0001)),
+                    sigma_mm=frozen_array(np.full(n, self.mill.noise_mm)),
                     angle_rad=frozen_array(rows[:, 2]),
                     sigma_angle_rad=frozen_array(np.full(n, 0.001)),
                     sense=None,
@@ -202,16 +205,40 @@ class BossAgent(Agent):
         super().follow(move)
 
 
+def boss_of(bore):
+    fields = {name: getattr(bore, name) for name in PaperMill.__dataclass_fields__}
+    return BossMill(**fields | {"shown_mm": 0.0})
+
+
 @pytest.mark.parametrize("guide", ["centre-boss", "centre-plug"])
 @pytest.mark.parametrize("seed", range(20))
 def test_a_boss_and_a_plug_are_centred_too(guide, seed):
-    bore = random_mill(seed)
-    fields = {name: getattr(bore, name) for name in PaperMill.__dataclass_fields__}
-    mill = BossMill(**fields | {"shown_mm": 0.0})
+    mill = boss_of(random_mill(seed))
     agent = BossAgent(mill, replace(new_state(), guide=guide)).run()
     assert mill.off_mm < 0.005
     assert agent.state.fine.corrections <= 2
     assert agent.state.found.verdict == "inside"
+
+
+@pytest.mark.long
+@pytest.mark.timeout(3600)
+@pytest.mark.parametrize("guide", ["centre-bore", "centre-boss", "centre-plug"])
+def test_never_inside_when_outside_and_mostly_two_corrections(guide):
+    """2 000 walks a guide in the reader's measured lights."""
+    many, wrong, slow = 2000, 0, 0
+    lights = list(READER_DIVISIONS.values())
+    for seed in range(1000, 1000 + many):
+        mill = random_mill(seed)
+        mill.noise_mm = lights[seed % len(lights)] * GRADUATION_MM
+        mill = mill if guide == "centre-bore" else boss_of(mill)
+        kind = Agent if guide == "centre-bore" else BossAgent
+        agent = kind(mill, replace(new_state(), guide=guide)).run()
+        inside = agent.state.found.verdict == "inside"
+        wrong += inside and mill.off_mm > agent.state.tolerance_mm
+        slow += agent.state.fine.corrections > 2
+    print(f"{guide}: {wrong} of {many} wrong, {slow} in over 2 rounds")
+    assert wrong <= 0.05 * many
+    assert slow <= 0.05 * many
 
 
 def test_the_agents_can_fail():
