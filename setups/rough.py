@@ -36,6 +36,10 @@ WORKING_END = 0.125
 """Share of the travel from its ends to which the needle is brought where the other stop
 needs room."""
 
+LOADED_END = 0.25
+"""Share of the travel at its ends in which a needle is not loaded to about half the travel: one
+that rests so near an end all the way round may as well have lost the work."""
+
 
 def zone(value_mm: float | None, dial: Instrument) -> Zone:
     """Return where a reading stands in the dial's travel."""
@@ -109,11 +113,22 @@ def _goal(rough: Rough, goal_mm: float, what: Literal["table", "stylus"]) -> Rou
     return replace(rough, goal_mm=goal_mm, what=what, final=False)
 
 
-def _both_inside(rough: Rough, value_mm: float, other_mm: float) -> Rough | None:
-    """Both stops read: done, or one last move to their mean."""
+def _near_an_end(value_mm: float, dial: Instrument) -> bool:
+    if dial.travel_mm is None:
+        return False
+    low, high = dial.travel_mm
+    share = LOADED_END * (high - low)
+    return not low + share <= value_mm <= high - share
+
+
+def _both_inside(rough: Rough, value_mm: float, other_mm: float, dial: Instrument) -> Rough | None:
+    """Both stops read: load the stylus anew, one last move to their mean, or done."""
+    mean_mm = (value_mm + other_mm) / 2.0
+    if _near_an_end(mean_mm, dial):
+        return _goal(rough, value_mm + mid_travel_mm(dial) - mean_mm, "stylus")
     if abs(value_mm - other_mm) / 2.0 <= ROUGH_WITHIN_MM:
         return _next_axis(rough)
-    return replace(rough, goal_mm=(value_mm + other_mm) / 2.0, what="table", final=True)
+    return replace(rough, goal_mm=mean_mm, what="table", final=True)
 
 
 def _make_room(
@@ -138,7 +153,7 @@ def _look(rough: Rough, value_mm: float, dial: Instrument) -> Rough | None:
         return _go_across(rough)
     here, there = zone(value_mm, dial), zone(other, dial)
     if here == there == "inside":
-        return _both_inside(rough, value_mm, other)
+        return _both_inside(rough, value_mm, other, dial)
     if here == "inside":
         return _make_room(rough, value_mm, "low" if there == "low" else "high", dial)
     if there == "inside":

@@ -99,7 +99,7 @@ class Agent:
         gain = self.rises if move.stylus in ("right", "back") else -self.rises
         way = 1 if move.move_mm > 0 else -1
         self.mill.move(move.axis, self.to_go(gain) - way * max(move.back_off_mm, 0.05))
-        for _ in range(3):
+        for _ in range(6):  # the needle may have stood at its end meanwhile
             self.mill.move(move.axis, self.to_go(gain))
 
     def to_go(self, gain):

@@ -76,6 +76,15 @@ def test_a_centred_bore_needs_no_move():
     assert run(PaperBench(0.01, -0.01, 0.05)) == 0
 
 
+@pytest.mark.parametrize("reach", [-0.3, -0.28, 0.25])
+def test_a_centred_bore_with_the_needle_near_an_end_is_loaded_to_mid_travel(reach):
+    """Round, true and centred, its needle rests all the way round: near an end it may hang free."""
+    bench = PaperBench(0.01, -0.01, reach)
+    assert run(bench) == 1
+    for stop in DIRECTION_DEG:
+        assert abs(bench.reading(stop)) < 0.05
+
+
 def test_a_refused_reading_is_not_taken():
     rough, note = rough_step(Rough(), None, DIAL)
     assert rough == Rough()
