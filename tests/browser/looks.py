@@ -54,3 +54,21 @@ SMALL = (
   .filter(([, box]) => box.width && Math.min(box.width, box.height) < least - 0.5)
   .map(([text, box]) => `${text} ${box.width} x ${box.height}`)"""
 )
+
+
+def choose(box, typed, name, tries=8):
+    """Choose from a long list, which shows its first lines until something is typed.
+
+    The page may draw itself anew meanwhile, which shuts the list: then once more.
+    """
+    option = box.page.get_by_role("option", name=name, exact=True)
+    for _ in range(tries):
+        box.click()
+        box.fill(typed)
+        for _ in range(40):
+            if option.is_visible():
+                option.click()
+                return
+            box.page.wait_for_timeout(100)
+        box.press("Escape")
+    raise AssertionError(f"the list never showed {name!r}")

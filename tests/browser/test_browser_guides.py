@@ -4,7 +4,7 @@ import time
 
 import pytest
 from contact_sheet import ContactSheet
-from looks import FIND, OVERFLOWS, SMALL
+from looks import FIND, OVERFLOWS, SMALL, choose
 from page_agent import PageAgent
 
 from records import BookReader
@@ -42,9 +42,7 @@ def begin(page, guide):
     elif not chosen.is_visible():
         page.get_by_text("Give this setup up").click()
         page.get_by_role("button", name="Yes, give it up").click()
-    chosen.click()
-    chosen.fill(GUIDES[guide].title)
-    page.get_by_role("option", name=GUIDES[guide].title, exact=True).click()
+    choose(chosen, GUIDES[guide].title, GUIDES[guide].title)
     page.get_by_text(GUIDES[guide].purpose).wait_for()
     page.wait_for_timeout(300)
     page.get_by_role("button", name="Start this setup").click()

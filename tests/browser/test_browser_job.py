@@ -4,7 +4,7 @@ import time
 
 import pytest
 from access_checks import faint, without_names
-from looks import FIND
+from looks import FIND, choose
 from page_agent import PageAgent
 
 from records import BookReader
@@ -48,8 +48,7 @@ def plan_two_parts(page):
     page.get_by_role("button", name="Plan this job").click()
     page.get_by_text("No operation is planned yet.").wait_for()
     page.get_by_text("Change the plan").click()
-    page.get_by_role("combobox", name="Its guide").fill("Runout")  # the list shows its first lines
-    page.get_by_role("option", name="Runout of a test bar", exact=True).click()
+    choose(page.get_by_role("combobox", name="Its guide"), "Runout", "Runout of a test bar")
     page.get_by_text("Tolerance: runout below (TIR)").wait_for()
     page.get_by_role("textbox", name="Its name").fill("Spindle runout")
     page.get_by_role("textbox", name="Datum").fill("spindle nose")
