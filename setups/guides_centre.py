@@ -103,8 +103,8 @@ CENTRE_ON_PLUG = replace(
         "the plug",
         "Push the plug home in its bore and try it for shake. Put the printed ring of markers "
         "on the table round the work, the dial on its arm in the spindle with its stylus "
-        "pointing in, the camera on the same arm. Set the stylus on the plug, "
-        "close to the bore's mouth, loaded to about "
-        "half its travel. Once a casting sits over its plug, the plug cannot be swept: do it now.",
+        "pointing in, the camera on the same arm. Set the stylus on the plug, close to the bore's "
+        "mouth, loaded to about half its travel. Once a casting sits over its plug, the plug "
+        "cannot be swept: do it now.",
     ),
 )

@@ -97,9 +97,8 @@ PROVE_PAIR = Guide(
     steps=(
         prepare(
             "Clamp the part so that the stylus reaches both seats by Z alone, the slides locked "
-            "throughout. Put the printed ring of markers on the table, "
-            "dial and camera on the arm in the spindle, "
-            "the stylus on the wall of the first seat at its upper depth.",
+            "throughout. Put the printed ring of markers on the table, dial and camera on the arm "
+            "in the spindle, the stylus on the wall of the first seat at its upper depth.",
         ),
         SIZES,
         BEFORE_HANDS,

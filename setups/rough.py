@@ -41,14 +41,14 @@ LOADED_END = 0.25
 that rests so near an end all the way round may as well have lost the work."""
 
 
-def zone(value_mm: float | None, dial: Instrument) -> Zone:
-    """Return where a reading stands in the dial's travel."""
+def zone(value_mm: float | None, dial: Instrument, end: float = END_MARGIN) -> Zone:
+    """Return where a reading stands in the dial's travel, `end` the share of it at either end."""
     if value_mm is None:
         return "unknown"
     if dial.travel_mm is None:
         return "inside"
     low, high = dial.travel_mm
-    margin = END_MARGIN * (high - low)
+    margin = end * (high - low)
     if value_mm <= low + margin:
         return "low"
     return "high" if value_mm >= high - margin else "inside"
@@ -113,18 +113,10 @@ def _goal(rough: Rough, goal_mm: float, what: Literal["table", "stylus"]) -> Rou
     return replace(rough, goal_mm=goal_mm, what=what, final=False)
 
 
-def _near_an_end(value_mm: float, dial: Instrument) -> bool:
-    if dial.travel_mm is None:
-        return False
-    low, high = dial.travel_mm
-    share = LOADED_END * (high - low)
-    return not low + share <= value_mm <= high - share
-
-
 def _both_inside(rough: Rough, value_mm: float, other_mm: float, dial: Instrument) -> Rough | None:
     """Both stops read: load the stylus anew, one last move to their mean, or done."""
     mean_mm = (value_mm + other_mm) / 2.0
-    if _near_an_end(mean_mm, dial):
+    if zone(mean_mm, dial, LOADED_END) != "inside":
         return _goal(rough, value_mm + mid_travel_mm(dial) - mean_mm, "stylus")
     if abs(value_mm - other_mm) / 2.0 <= ROUGH_WITHIN_MM:
         return _next_axis(rough)

@@ -138,8 +138,15 @@ def round_spec(
 ) -> BenchSpec:
     """Return a spec whose picture shows a bore, a bar or something else in a layout."""
     surface: Literal["bore", "bar"] = "bore" if held == "bore" else "bar"
-    made = replace(spec, layout=layout, surface=surface, shown=shown, collar=collar)
-    return replace(made, aim_sigma_deg=_AIM_DEG) if layout == "orbiting" else made
+    aim_deg = _AIM_DEG if layout == "orbiting" else spec.aim_sigma_deg
+    return replace(
+        spec,
+        layout=layout,
+        surface=surface,
+        shown=shown,
+        collar=collar,
+        aim_sigma_deg=aim_deg,
+    )
 
 
 def away(rng: np.random.Generator, least: float, most: float, count: int = 2) -> Floats:

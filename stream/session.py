@@ -72,8 +72,6 @@ PROGRESS_S = 0.1
 WAIT_FOR_MARKS = ("prepare", "sizes", "point", "places", "change", "todo", "lock", "turns")
 """Kinds of steps that a key, a pedal or a palm goes on with."""
 
-NOT_IN_BOOK = "This turn did not get into the book: turn once more."
-
 
 class Session:
     """The live session; see the module's docstring.
@@ -99,7 +97,6 @@ class Session:
         self._tools = tools
         self._publish = publish
         self._clock = clock
-        self._now = now
         self._showing = Showing(publish, revision)
         self._setup = LiveSetup(
             Ledger(book, now, publish),

@@ -242,8 +242,6 @@ class ReadingWorker(Worker):
             frame = self._slot.take(WAIT_S)
             if frame is not None:
                 at_targets = self.at_targets and self._target_reader is not None
-                if self._last is None or frame.image is not self._last.frame.image:
-                    self._looks = 1
                 self._last = self._again(frame, at_targets) or self._read(frame, at_targets)
                 self._rate.count()
                 self._deliver(self._last)
@@ -253,13 +251,12 @@ class ReadingWorker(Worker):
 
         A refusal only after some looks: a reader seeks a lost dial a part of the search a picture.
         """
-        last = self._last
-        if last is None or frame.image is None or frame.image is not last.frame.image:
+        last, self._looks = self._last, self._looks + 1
+        stays = last is not None and frame.image is not None and frame.image is last.frame.image
+        if last is None or not stays or at_targets != last.at_targets:
+            self._looks = 1
             return None
-        if at_targets != last.at_targets:
-            return None
-        if not last.reading.ok and self._looks < _MOST_LOOKS:
-            self._looks += 1
+        if not last.reading.ok and self._looks <= _MOST_LOOKS:
             return None
         collar = replace(last.collar, t_s=frame.t_s) if last.collar else None
         return replace(

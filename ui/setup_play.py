@@ -44,9 +44,7 @@ def play(folder: Path, order: Mapping[str, Any] | None, ask: Ask, tell: Tell) ->
                 raise BadInputError(answer.said)
         states = client.subscribe("state")
         try:
-            player = _Player(client, states, ask, tell)
-            player.tell_beside(folder)
-            return player.walk()
+            return _Player(client, states, ask, tell).walk(folder)
         finally:
             states.close()
 
@@ -61,19 +59,15 @@ class _Player:
         self._tell = tell
         self._shown = ""
 
-    def tell_beside(self, folder: Path) -> None:
-        """Tell the datum, and what was found on the part before."""
-        setup_id = self._view().setup_id
-        words = "" if setup_id is None else beside_words(folder, setup_id)
-        if words:
-            self._tell(words)
-
-    def walk(self) -> bool:
-        """Walk until the setup is done, or the person leaves."""
+    def walk(self, folder: Path) -> bool:
+        """Walk until the setup is done, or the person leaves; first tell what `folder` knows."""
         view = self._view()
         if view.guide is None:
             msg = "No setup is running: begin one without --resume."
             raise BadInputError(msg)
+        beside = "" if view.setup_id is None else beside_words(folder, view.setup_id)
+        if beside:
+            self._tell(beside)
         while not (view.finished and view.kind == "done"):
             self._show(view)
             wants = view.advice.wants if view.advice else "nothing"

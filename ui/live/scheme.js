@@ -141,12 +141,14 @@ class SchemePicture {
     pen.lineWidth = 2.5;
     pen.strokeStyle = colours.faint;
     pen.stroke();
-    for (const mark of this.scheme.marks) this.drawMark(at, mark, cx + mark.x * wide, cy - mark.y * half, Math.sign(mark.x));
+    for (const mark of this.scheme.marks) this.drawMark(at, mark, cx + mark.x * wide, cy - mark.y * half);
   }
 
-  drawMark({ pen, colours, width, text }, mark, x, y, outwards) {
+  drawMark({ pen, colours, width, text }, mark, x, y) {
+    const round = this.scheme.outline === "round";
+    const outwards = round ? Math.sign(mark.x) : 0;
     const size = mark.now ? text * 1.35 : text;
-    if (mark.name.includes(" ") && !mark.now && !mark.words && this.scheme.outline === "round") {
+    if (mark.name.includes(" ") && !mark.now && !mark.words && round) {
       circle(pen, x, y, text * 0.45); // its neighbours say where it is
       pen.fillStyle = colours.ink;
       pen.fill();
@@ -164,7 +166,7 @@ class SchemePicture {
     if (!mark.words) return;
     const words = `${waySign(mark)} ${mark.words}`;
     const aside = Math.min(x, width - x);
-    if (this.scheme.outline === "round" && Math.abs(mark.x) > Math.abs(mark.y)) {
+    if (outwards && Math.abs(mark.x) > Math.abs(mark.y)) {
       // beside the mark, outwards: below it they would run into those of the one opposite
       const align = outwards > 0 ? "left" : "right";
       this.fit(pen, words, x + outwards * size * 1.5, y, aside - size * 1.5 - 4, size, colours.ink, align);
@@ -175,7 +177,7 @@ class SchemePicture {
   tag(pen, colours, mark, at, y, size, outwards) {
     pen.font = `800 ${size}px ${FONT}`;
     const half = pen.measureText(mark.name).width / 2 + size * 0.5;
-    const x = this.scheme.outline === "round" ? at + outwards * (half - size * 0.5) : at;
+    const x = at + outwards * (half - size * 0.5);
     pen.beginPath();
     pen.roundRect(x - half, y - size * 0.85, 2 * half, size * 1.7, 8);
     pen.fillStyle = mark.now ? colours.accent : colours.paper;

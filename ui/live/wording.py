@@ -239,7 +239,7 @@ def _with_found(shown: StateShown, view: SessionView, found: Found) -> StateShow
         numbers=number_rows(found),
         verdict=VERDICT_WORDS[found.verdict],
         offset=f"off by {off}",
-        result=(off.split()[0], "mm off"),
+        result=(_bare(found.eccentricity_mm), "mm off"),
         history=tuple(history_line(i, f) for i, f in enumerate(view.history, start=1)),
         flags=flag_lines(found, brief=True),
     )
@@ -263,12 +263,16 @@ def _places(view: SessionView) -> tuple[tuple[str, tuple[float, ...]], ...]:
     return tuple((place.words, place.at_mm) for place in LAYOUTS[step.places](sizes))
 
 
+def _bare(size_mm: float) -> str:
+    """Return a length as results tell it, without its unit."""
+    return format_length(size_mm, fine=True).removesuffix(" mm")
+
+
 def _judged(view: SessionView, measured: Measured) -> tuple[str, str]:
     """Return what the guide's tolerance is of; nothing where it judges nothing."""
     if measured.size_mm is None:
         return "", ""
-    size = format_length(measured.size_mm, fine=True).split()[0]
-    return size, f"mm {GUIDES[view.guide or ''].tolerance_words}"
+    return _bare(measured.size_mm), f"mm {GUIDES[view.guide or ''].tolerance_words}"
 
 
 def _with_measured(shown: StateShown, view: SessionView, measured: Measured) -> StateShown:
