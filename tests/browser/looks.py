@@ -1,5 +1,7 @@
 """What a page must look like at any step, told by the page itself."""
 
+from playwright.sync_api import TimeoutError
+
 FIND = """(() => {
   const find = (node) => {
     const here = node.querySelector('.sh');
@@ -38,7 +40,10 @@ OVERFLOWS = (
   }
   for (const one of sh.querySelectorAll('button')) {
     const box = one.getBoundingClientRect();
-    if (box.width && !inside(box)) bad.push('button ' + one.textContent);
+    if (box.width && !inside(box)) {
+      const [left, top, right] = [box.left, box.top, box.right].map(Math.round);
+      bad.push(`button ${one.textContent} at ${left}, ${top}, to ${right}`);
+    }
     const cut = one.scrollWidth > one.clientWidth + 1 || one.scrollHeight > one.clientHeight + 1;
     if (box.width && cut) bad.push('cut: ' + one.textContent);
   }
@@ -65,10 +70,10 @@ def choose(box, typed, name, tries=8):
     for _ in range(tries):
         box.click()
         box.fill(typed)
-        for _ in range(40):
-            if option.is_visible():
-                option.click()
-                return
-            box.page.wait_for_timeout(100)
-        box.press("Escape")
+        try:
+            option.click(timeout=4000)
+        except TimeoutError:
+            box.press("Escape")
+        else:
+            return
     raise AssertionError(f"the list never showed {name!r}")

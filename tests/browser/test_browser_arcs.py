@@ -110,12 +110,13 @@ def by_touch(page, before, pictures):
     assert moved > 0.005
     assert f"Left out by hand: {start}° to {end}°." in page.locator(".arc-words").text_content()
     for size, scheme, name in (
-        ((1920, 1080), "light", "wide"),
-        ((1920, 1080), "dark", "wide-dark"),
         ((1280, 800), "light", "tablet"),
         ((1024, 768), "dark", "small"),
+        ((1920, 1080), "light", "wide"),
+        ((1900, 1060), "dark", "wide-dark"),
     ):
         page.emulate_media(color_scheme=scheme)
+        page.mouse.wheel(0, 300)  # as a thumb's stroke: a resized page is seen from its top again
         page.set_viewport_size(dict(zip(("width", "height"), size, strict=True)))
         page.wait_for_timeout(900)
         page.screenshot(path=pictures / f"arcs-2-{name}.png")

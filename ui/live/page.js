@@ -68,7 +68,10 @@ class Page {
     const waiting = () => turns() || NEXT_WANTED.has(this.root.dataset.wants)
       || this.root.dataset.kind === "point";
     const freeKeys = captureKeys(waiting, () => (turns() ? this.mark() : this.next()));
-    const resized = () => this.resize();
+    const resized = () => {
+      this.toTop();
+      this.resize();
+    };
     window.addEventListener("resize", resized);
     this.free = () => {
       window.removeEventListener("pointerdown", touched, true);
@@ -105,9 +108,19 @@ class Page {
     beside.hidden = left.scrollHeight > left.clientHeight + 1;
   }
 
+  scroller() {
+    return this.root.getRootNode().host?.closest(".stMain, [data-testid='stMain']") || null;
+  }
+
   scrolled() {
-    const main = this.root.getRootNode().host?.closest(".stMain, [data-testid='stMain']");
+    const main = this.scroller();
     return main ? main.scrollTop : window.scrollY;
+  }
+
+  // A step is seen whole from its top, unless what is below it was opened.
+  toTop() {
+    const main = this.scroller();
+    if (main && !main.querySelector("details[open]")) main.scrollTop = 0;
   }
 
   // Digits 15 % of the screen's shorter side, and no less than 20 mm of a tablet's glass.
@@ -158,6 +171,7 @@ class Page {
   }
 
   state(view, shown) {
+    if (this.view && view.step !== this.view.step) this.toTop();
     this.view = view;
     this.counters.view = view;
     this.shownState = shown;
