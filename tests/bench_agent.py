@@ -22,8 +22,10 @@ from stream.session import Session, Tools
 from vision.collar_reader import CollarReader
 from vision.dial_reader import DialReader
 
-FRAMES_PER_S = 10.0
-TURN_S = 5.0
+FRAMES_PER_S = 5.0
+"""While no spindle turns; a camera of few pictures will do."""
+TURN_FRAMES_PER_S = 10.0
+TURN_S = 3.6
 START = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 
 
@@ -35,6 +37,7 @@ class BenchAgent:
     seed: int
     dial: object
     home: object
+    guide: str = "centre-bore"
     tolerance_mm: float = 0.005
     published: list = field(default_factory=list)
     sense: int = 1
@@ -79,8 +82,8 @@ class BenchAgent:
 
     # time and sight
 
-    def frame(self):
-        self.bench.advance(1.0 / FRAMES_PER_S)
+    def frame(self, step_s=1.0 / FRAMES_PER_S):
+        self.bench.advance(step_s)
         frame = self.bench.render()
         self.session.observe(frame, self.reader.read(frame), self.collar.read(frame))
         self.session.tick(self.clock())
@@ -111,7 +114,7 @@ class BenchAgent:
     def begin(self):
         self.command(
             "begin",
-            guide="centre-bore",
+            guide=self.guide,
             job="Lock paddle winding gear",
             part="Gear-case end 1",
             operation="Bore 52 mm seat",
@@ -134,6 +137,8 @@ class BenchAgent:
         elif advice.wants == "turn":
             self.bench.turn_spindle(self.sense * 385.0 * pi / 180.0, seconds=TURN_S)
             self.sense = -self.sense
+            for _ in range(round(TURN_S * TURN_FRAMES_PER_S)):
+                self.frame(1.0 / TURN_FRAMES_PER_S)
             self.watch(1.0, until_changed=False)
         elif advice.moves:
             self.follow(view, advice.moves[advice.move])
@@ -172,8 +177,7 @@ class BenchAgent:
             if move.what == "stylus":
                 self.bench.set_reach(left_mm)
             else:
-                gain = -1.0 if move.stylus in ("right", "back") else 1.0
-                self.bench.turn_handwheel(move.axis, left_mm / gain)
+                self.bench.turn_handwheel(move.axis, left_mm / self.gain(move))
             self.hold()
         self.watch(3.0)
 
@@ -209,8 +213,12 @@ class BenchAgent:
         target = move.needle_mm if live.target_mm is None else live.target_mm
         if live.value_mm is None:
             return 0.0
-        gain = -1.0 if move.stylus in ("right", "back") else 1.0
-        return (target - live.value_mm) / gain
+        return (target - live.value_mm) / self.gain(move)
+
+    def gain(self, move):
+        """How the reading goes as the table moves along an axis: a boss presses where it comes."""
+        inside = self.spec.surface == "bore"
+        return -1.0 if (move.stylus in ("right", "back")) == inside else 1.0
 
     def run(self, most=160):
         """Act until the setup is done, or `most` acts; return whether it is."""

@@ -337,3 +337,14 @@ class PaperBore(Paper):
 
     def off_mm(self):
         return hypot(*self.off)
+
+
+@dataclass
+class PaperBoss(PaperBore):
+    """A boss, the stylus outside it on an arm that points in."""
+
+    def contact_mm(self, theta_rad):
+        way = np.array([cos(theta_rad), sin(theta_rad)])
+        along, across = float(self.off @ way), float(self.off[0] * way[1] - self.off[1] * way[0])
+        reach = self.radius_mm + self.tip_mm + self.oval_mm * cos(2 * theta_rad)
+        return along + (reach**2 - across**2) ** 0.5 - self.radius_mm - self.tip_mm

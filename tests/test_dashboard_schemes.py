@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 from guide_agent import GuideAgent, begun
-from test_setups_guides import SCENES
+from paper_scenes import SCENES
 
 from setups import GUIDES, Advice
 from stream.keeping import Kept

@@ -5,11 +5,11 @@ import json
 import numpy as np
 import pytest
 from guide_agent import GuideAgent, begun
+from paper_scenes import DEPTHS
 from paper_works import PaperChuck, PaperPair
 from records_kit import measured, open_book, pair_plan
 from stream_process import running
 from test_jobs import BORE, JOB, PROVE, SECOND, do
-from test_setups_guides import DEPTHS
 
 from records import BookReader
 from records.job_board import job_board

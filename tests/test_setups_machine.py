@@ -7,7 +7,7 @@ import msgspec
 import numpy as np
 import pytest
 from paper_mill import PaperMill
-from test_setups_guides import GRADUATION_MM, READER_DIVISIONS
+from paper_scenes import GRADUATION_MM, READER_DIVISIONS
 
 from calibration.handwheels import Handwheel
 from readings import DIRECTION_DEG, Sweep, frozen_array

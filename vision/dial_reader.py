@@ -76,6 +76,7 @@ class DialReader:
         self._clarity = ClarityWatch()
         self._held: HeldScale | None = None
         self._turn_of_search = 0
+        self._shrinks_in_turn = SHRINKS
         self._then_s: float | None = None
         self._gap_s = 0.0
 
@@ -175,18 +176,22 @@ class DialReader:
         """Return how much to shrink the picture for the search.
 
         All ways for a first picture; while a stream's dial is lost, one a picture in turn, so
-        that no picture takes long.
+        that no picture takes long, the one that found it last before the others.
         """
         if self._held is None:
             return SHRINKS
         self._turn_of_search += 1
-        return (SHRINKS[(self._turn_of_search - 1) % len(SHRINKS)],)
+        return (self._shrinks_in_turn[(self._turn_of_search - 1) % len(SHRINKS)],)
 
     def _find(self, gray: NDArray[np.uint8]) -> ScaleFit:
         """Find the scale anywhere and turn it to its zero."""
-        found = find_dial(gray, self._dial, self._look, self._camera, self._shrinks())
+        shrinks = self._shrinks()
+        found = find_dial(gray, self._dial, self._look, self._camera, shrinks)
         if isinstance(found, str):
             raise _RefusalError(found)
+        if len(shrinks) == 1:
+            others = tuple(shrink for shrink in SHRINKS if shrink not in shrinks)
+            self._shrinks_in_turn = shrinks + others
         return found
 
     def _find_needle(self, view: NeedleView, held: HeldScale) -> NeedleFit | None:
