@@ -100,6 +100,18 @@ def test_it_goes_out_of_sight_on_the_way_and_is_read_where_it_stands(dial):
     assert images[0] is images[1]
 
 
+def test_a_dial_that_stands_elsewhere_again_is_found_in_the_next_picture(dial):
+    """It is searched at the size that found it last; the first time the sizes take turns."""
+    small = replace(SPEC, image_width=1040, image_height=585)
+    painter = painter_of(small, np.random.default_rng(5))
+    reader, refused = DialReader(dial, camera_model(small)), []
+    for k in range(16):
+        image = painter.paint(Scene(0.1, math.radians(90.0 + 45.0 * (k // 4))))
+        if not reader.read(Frame(image, float(k), k, "bench")).ok:
+            refused.append(k)
+    assert refused == [4]
+
+
 @pytest.mark.long
 def test_all_eight_stops_over_the_whole_dial(dial, painter):
     rng, errors = np.random.default_rng(8), []

@@ -111,7 +111,8 @@ class Shows(Driver):
     def grab(self):
         time.sleep(0.03)
         if self.began and time.monotonic() > self.began + self.interrupted_s:
-            self.interrupted_s = float("inf")
+            # pressed again where it was lost: an interrupt in a collector's callback is ignored
+            self.interrupted_s += 3.0
             os.kill(os.getpid(), signal.SIGINT)
         return super().grab()
 

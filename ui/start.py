@@ -88,7 +88,7 @@ def run_tests(programs: Path, arguments: list[str]) -> int:
             "--rootdir",
             str(CHECKOUT),
             "-n",
-            "2",
+            "3",
             "--dist",
             "worksteal",
             str(CHECKOUT / "tests"),
