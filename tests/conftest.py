@@ -1,5 +1,8 @@
 """Options and fixtures shared by all tests."""
 
+import shutil
+import signal
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -35,3 +38,23 @@ def faces_dir(request):
     folder = Path(request.config.getoption("--faces"))
     assert folder.is_dir(), f"--faces {folder} is no folder"
     return folder
+
+
+@pytest.fixture(autouse=True)
+def _own_signals():
+    """A program that a test plays here may take signals; the next test has its own again."""
+    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+    yield
+    for number, handler in before.items():
+        signal.signal(number, handler)
+
+
+@pytest.fixture
+def quick_home(tmp_path):
+    """An empty home, in memory where there is room: a walk's book commits some hundred times."""
+    memory = Path("/dev/shm")
+    if not memory.is_dir() or shutil.disk_usage(memory).free < 2**26:
+        yield tmp_path
+        return
+    with tempfile.TemporaryDirectory(dir=memory) as folder:
+        yield Path(folder)

@@ -186,14 +186,15 @@ def test_what_tells_no_offset_says_why():
     assert "moved" in found.reason
 
 
-@pytest.fixture
-def pictures(tmp_path):
+@pytest.fixture(scope="module")
+def pictures(tmp_path_factory):
     """Two pictures of an edge 0.4 mm to the right and 0.2 mm to the back, the camera on top."""
+    folder = tmp_path_factory.mktemp("edges")
     for k, side in enumerate((1.0, -1.0)):
         view = plain(centre_mm=(0.6 + side * 0.4, 0.3 - side * 0.2, 100.0), seed=k)
-        cv2.imwrite(str(tmp_path / f"{k}.png"), draw(view))
-    save_camera(CAMERA, tmp_path / "camera.json")
-    return tmp_path
+        cv2.imwrite(str(folder / f"{k}.png"), draw(view))
+    save_camera(CAMERA, folder / "camera.json")
+    return folder
 
 
 def run(capsys, folder, *words):

@@ -111,8 +111,7 @@ class Shows(Driver):
     def grab(self):
         time.sleep(0.03)
         if self.began and time.monotonic() > self.began + self.interrupted_s:
-            # pressed again where it was lost: an interrupt in a collector's callback is ignored
-            self.interrupted_s += 3.0
+            self.interrupted_s = float("inf")
             os.kill(os.getpid(), signal.SIGINT)
         return super().grab()
 

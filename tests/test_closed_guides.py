@@ -73,18 +73,18 @@ def walk(guide, seed, dial, home):
 @pytest.mark.timeout(300)
 @pytest.mark.parametrize("guide", SCENES | TELLING)
 @pytest.mark.parametrize("seed", range(8))
-def test_ends_as_it_should_through_pictures(seed, guide, bench_dial, tmp_path):
-    found = walk(guide, seed, bench_dial, tmp_path).session.state.task.found
-    with BookReader.open(tmp_path) as book:
+def test_ends_as_it_should_through_pictures(seed, guide, bench_dial, quick_home):
+    found = walk(guide, seed, bench_dial, quick_home).session.state.task.found
+    with BookReader.open(quick_home) as book:
         shown = book.show_setup(1)
         assert book.check() == []
     assert (shown["state"], shown["verdict"]) == ("finished", found.verdict)
     assert shown["photos"]
 
 
-def test_a_sweep_in_a_layout_that_cannot_be_seen_tells_nothing(bench_dial, tmp_path):
+def test_a_sweep_in_a_layout_that_cannot_be_seen_tells_nothing(bench_dial, quick_home):
     """Full turns before a camera that stands still: the dial goes by, no collar is in sight."""
-    loop = loop_of("tram-head", 1, bench_dial, tmp_path, layout="orbiting")
+    loop = loop_of("tram-head", 1, bench_dial, quick_home, layout="orbiting")
     try:
         for _ in range(10):
             loop.act()
@@ -92,7 +92,7 @@ def test_a_sweep_in_a_layout_that_cannot_be_seen_tells_nothing(bench_dial, tmp_p
         assert loop.session.state.task.found is None
     finally:
         loop.close()
-    with BookReader.open(tmp_path) as book:
+    with BookReader.open(quick_home) as book:
         shown = book.show_setup(1)
     assert shown["verdict"] is None
     assert not shown["results"]
@@ -101,12 +101,12 @@ def test_a_sweep_in_a_layout_that_cannot_be_seen_tells_nothing(bench_dial, tmp_p
 @pytest.mark.long
 @pytest.mark.timeout(3600)
 @pytest.mark.parametrize("guide", SCENES | TELLING)
-def test_ends_as_it_should_in_full(guide, bench_dial, tmp_path):
+def test_ends_as_it_should_in_full(guide, bench_dial, quick_home):
     """100 benches a guide; nearly all as `walk` asks it of each."""
     failed = []
     for seed in range(200, 300):
         try:
-            walk(guide, seed, bench_dial, tmp_path / str(seed))
+            walk(guide, seed, bench_dial, quick_home / str(seed))
         except AssertionError as error:
             failed.append((seed, str(error)[:200]))
     assert len(failed) <= 5, failed

@@ -56,19 +56,19 @@ def centre(guide, seed, dial, home):
 @pytest.mark.timeout(300)
 @pytest.mark.parametrize("guide", GUIDES)
 @pytest.mark.parametrize("seed", range(8))
-def test_ends_on_the_true_axis(seed, guide, bench_dial, tmp_path):
-    centre(guide, seed, bench_dial, tmp_path)
+def test_ends_on_the_true_axis(seed, guide, bench_dial, quick_home):
+    centre(guide, seed, bench_dial, quick_home)
 
 
 @pytest.mark.long
 @pytest.mark.timeout(3600)
 @pytest.mark.parametrize("guide", GUIDES)
-def test_ends_on_the_true_axis_in_full(guide, bench_dial, tmp_path):
+def test_ends_on_the_true_axis_in_full(guide, bench_dial, quick_home):
     """100 benches a guide; nearly all in two corrections (`centre` asks it of each)."""
     failed = []
     for seed in range(100, 200):
         try:
-            centre(guide, seed, bench_dial, tmp_path / str(seed))
+            centre(guide, seed, bench_dial, quick_home / str(seed))
         except AssertionError as error:
             failed.append((seed, str(error)[:200]))
     assert len(failed) <= 5, failed
@@ -76,9 +76,9 @@ def test_ends_on_the_true_axis_in_full(guide, bench_dial, tmp_path):
 
 @pytest.mark.timeout(300)
 @pytest.mark.parametrize("knock_mm", [0.7, -0.7])
-def test_a_turn_out_of_travel_never_yields_a_number(knock_mm, bench_dial, tmp_path):
+def test_a_turn_out_of_travel_never_yields_a_number(knock_mm, bench_dial, quick_home):
     """After rough centring the table is knocked: the turn runs off the work or out of travel."""
-    agent = BenchAgent(bench_of(3), 3, bench_dial, tmp_path).begin()
+    agent = BenchAgent(bench_of(3), 3, bench_dial, quick_home).begin()
     try:
         agent.frame()
         while agent.session.view().step != "turns":
@@ -95,7 +95,7 @@ def test_a_turn_out_of_travel_never_yields_a_number(knock_mm, bench_dial, tmp_pa
         assert agent.session.view().advice.note
     finally:
         agent.close()
-    with BookReader.open(tmp_path) as book:
+    with BookReader.open(quick_home) as book:
         shown = book.show_setup(1)
     assert shown["sweeps"]
     assert {sweep["state"] for sweep in shown["sweeps"]} <= {"void", "incomplete"}

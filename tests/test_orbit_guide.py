@@ -169,9 +169,9 @@ def test_the_axis_and_its_lean_are_found_through_pictures(walked):
 
 
 @pytest.mark.parametrize("seed", [seed for seed in range(8) if seed != 3])
-def test_the_axis_is_found_on_other_benches(seed, tmp_path):
+def test_the_axis_is_found_on_other_benches(seed, quick_home):
     by_hand = by_calliper(np.random.default_rng(seed))
-    assert max(abs(gap) for gap in gaps(walk(tmp_path, seed, by_hand)).values()) < 3.0
+    assert max(abs(gap) for gap in gaps(walk(quick_home, seed, by_hand)).values()) < 3.0
 
 
 @pytest.mark.long
