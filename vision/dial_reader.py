@@ -76,7 +76,7 @@ class DialReader:
         self._clarity = ClarityWatch()
         self._held: HeldScale | None = None
         self._turn_of_search = 0
-        self._shrinks_in_turn = SHRINKS
+        self._shrinks_in_turn: tuple[int, ...] = SHRINKS
         self._then_s: float | None = None
         self._gap_s = 0.0
 
