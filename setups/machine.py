@@ -128,15 +128,22 @@ def _on_void(state: SetupState, event: Void) -> Outcome:
     return _void(state, FLAGS[event.flag].sentence, (event.flag,))
 
 
+SET_FOR_TURN = (
+    "Turn to the highest reading and to the lowest, set the dial to mid travel between them, "
+    "then turn again."
+)
+
+
 def _void(state: SetupState, reason: str, flags: tuple[str, ...]) -> Outcome:
     purpose = "check" if step_of(state).locked else "turns"
     kept = KeepTurn(purpose, None, reason, flags)  # type: ignore[arg-type]
     task = replace(state.task, first=None)
     after = replace(state, fine=replace(state.fine, first=None), task=task, note=reason)
-    rough = guide_of(state).first_of("rough") is not None
-    if rough and {"end of travel", "stylus off the work"} & set(flags):
-        after = replace(after, step="rough", rough=Rough())
-    return after, (kept,)
+    if not {"end of travel", "stylus off the work"} & set(flags):
+        return after, (kept,)
+    if guide_of(state).first_of("rough") is not None:
+        return replace(after, step="rough", rough=Rough()), (kept,)
+    return replace(after, note=f"{reason} {SET_FOR_TURN}"), (kept,)
 
 
 def _on_still(state: SetupState, event: Still) -> Outcome:

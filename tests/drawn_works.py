@@ -16,6 +16,7 @@ from calibration.collars import Collar
 from readings import Frame
 from records import Book
 from setups import Instrument
+from setups.machine import SET_FOR_TURN
 from setups.measuring import wanted_place
 from simulator import camera_model
 from simulator.orbit import painter_of
@@ -149,6 +150,9 @@ class DrawnGuide:
         elif advice.wants in ("key", "sizes"):
             self.touch_next(view)
         elif advice.wants == "turn":
+            if SET_FOR_TURN in advice.note:
+                work.set_for_turn()
+                self.watch(1.0)
             self.full_turn()
         else:
             self.turn_to(POINTS[advice.stylus])

@@ -36,6 +36,11 @@ class Paper:
         """Set the dial to mid travel where it stands."""
         self.reach_mm = -self.contact_mm(self.theta_rad)
 
+    def set_for_turn(self):
+        """Set the dial to mid travel between the highest and the lowest place of a turn."""
+        round_it = [self.contact_mm(turn) for turn in np.linspace(0, 2 * pi, 72)]
+        self.reach_mm = -(max(round_it) + min(round_it)) / 2
+
     def collar_rad(self):
         return self.collar_zero_rad + self.collar_sense * self.theta_rad
 

@@ -82,6 +82,25 @@ def test_ends_as_it_should_through_pictures(seed, guide, bench_dial, quick_home)
     assert shown["photos"]
 
 
+@pytest.mark.timeout(300)
+def test_a_dial_set_at_the_high_spot_is_told_how_to_be_set(bench_dial, quick_home):
+    """0.4 mm either way is enough for 0.22 mm off, but not from wherever the dial was loaded."""
+    loop = loop_of("dividing-head", 1, bench_dial, quick_home)
+    try:
+        loop.work.off, loop.work.theta_rad = np.array([0.2, -0.09]), -0.3
+        while loop.view.step != "turns":
+            loop.act()
+        loop.act()
+        assert loop.view.advice.note.startswith("The stylus is not touching the work. Turn to the")
+        assert loop.session.state.task.first is None
+        loop.run()
+        assert loop.work.off_mm() <= loop.session.state.tolerance_mm
+    finally:
+        loop.close()
+    with BookReader.open(quick_home) as book:
+        assert [sweep["state"] for sweep in book.show_setup(1)["sweeps"]].count("void") == 1
+
+
 def test_a_sweep_in_a_layout_that_cannot_be_seen_tells_nothing(bench_dial, quick_home):
     """Full turns before a camera that stands still: the dial goes by, no collar is in sight."""
     loop = loop_of("tram-head", 1, bench_dial, quick_home, layout="orbiting")
