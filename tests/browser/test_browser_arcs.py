@@ -117,6 +117,7 @@ def by_touch(page, before, pictures):
     ):
         page.emulate_media(color_scheme=scheme)
         page.mouse.wheel(0, 300)  # as a thumb's stroke: a resized page is seen from its top again
+        page.wait_for_timeout(500)  # it rolls on for a while
         page.set_viewport_size(dict(zip(("width", "height"), size, strict=True)))
         page.wait_for_timeout(900)
         page.screenshot(path=pictures / f"arcs-2-{name}.png")

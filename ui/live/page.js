@@ -71,6 +71,7 @@ class Page {
     const resized = () => {
       this.toTop();
       this.resize();
+      requestAnimationFrame(() => this.toTop()); // a stroke that was still rolling
     };
     window.addEventListener("resize", resized);
     this.free = () => {
