@@ -5,7 +5,12 @@ import signal
 import tempfile
 from pathlib import Path
 
+import numpy as np
 import pytest
+
+from calibration.dials import DialStore
+from simulator import BenchSpec, write_teaching_folder
+from vision.teach import teach_dial
 
 HERE = Path(__file__).resolve().parent
 
@@ -47,6 +52,14 @@ def _own_signals():
     yield
     for number, handler in before.items():
         signal.signal(number, handler)
+
+
+@pytest.fixture(scope="session")
+def bench_dial(tmp_path_factory):
+    """The bench's dial, taught from photos as an owner would."""
+    folder = tmp_path_factory.mktemp("bench-dial")
+    write_teaching_folder(folder, BenchSpec(), np.random.default_rng(7))
+    return DialStore(folder / "dials").save(teach_dial(folder, name="bench-dial"))
 
 
 @pytest.fixture

@@ -39,6 +39,17 @@ def painter(spec):
     return painter_of(spec, np.random.default_rng(1))
 
 
+def missed(walk, seeds, dial, home):
+    """Walk many benches, each with a home of its own; return (seed, why) of those that fail."""
+    failed = []
+    for seed in seeds:
+        try:
+            walk(seed, dial, home / str(seed))
+        except AssertionError as error:
+            failed.append((seed, str(error)[:200]))
+    return failed
+
+
 class DrawnGuide:
     """One guide on one work, walked through pictures."""
 

@@ -50,6 +50,10 @@ class Scene:
     """Of a guide that only tells: (told, truth, standard uncertainty) of each of its numbers,
     the judged one last."""
 
+    def surely_wrong(self, work, found):
+        """Return which numbers lie over three standard uncertainties from the truth."""
+        return [one for one in self.told(work, found) if abs(one[0] - one[1]) > 3 * one[2]]
+
 
 def head(rng):
     return PaperHead(

@@ -324,12 +324,15 @@ class PaperBore(Paper):
     oval_mm: float = 0.0
     radius_mm: float = 26.0
     tip_mm: float = 1.0
+    outwards: ClassVar = -1
+    """Where the stylus is of the wall, as a sign: within it, or outside a boss."""
 
     def contact_mm(self, theta_rad):
         way = np.array([cos(theta_rad), sin(theta_rad)])
         along, across = float(self.off @ way), float(self.off[0] * way[1] - self.off[1] * way[0])
-        reach = self.radius_mm - self.tip_mm + self.oval_mm * cos(2 * theta_rad)
-        return -(along + (reach**2 - across**2) ** 0.5) + self.radius_mm - self.tip_mm
+        rest = self.radius_mm + self.outwards * self.tip_mm
+        reach = rest + self.oval_mm * cos(2 * theta_rad)
+        return self.outwards * (along + (reach**2 - across**2) ** 0.5 - rest)
 
     def do(self, todo):
         k = 0 if todo.what.endswith("x") else 1
@@ -348,8 +351,4 @@ class PaperBore(Paper):
 class PaperBoss(PaperBore):
     """A boss, the stylus outside it on an arm that points in."""
 
-    def contact_mm(self, theta_rad):
-        way = np.array([cos(theta_rad), sin(theta_rad)])
-        along, across = float(self.off @ way), float(self.off[0] * way[1] - self.off[1] * way[0])
-        reach = self.radius_mm + self.tip_mm + self.oval_mm * cos(2 * theta_rad)
-        return along + (reach**2 - across**2) ** 0.5 - self.radius_mm - self.tip_mm
+    outwards: ClassVar = 1

@@ -1,17 +1,16 @@
 """Closed loop for the guides beside centring: drawn frames, real readers, an obeying agent."""
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
-from drawn_works import DrawnGuide
+from drawn_works import DrawnGuide, missed
 from paper_scenes import SCENES, TELLING
 
-from calibration.dials import DialStore
 from records import BookReader
 from setups import GUIDES
-from simulator import BenchSpec, random_spec, write_teaching_folder
-from vision.teach import teach_dial
+from simulator import random_spec
 
 pytestmark = pytest.mark.closed_loop
 MOST_CORRECTIONS = 2
@@ -21,13 +20,6 @@ LARGE = {"image_width": 1280, "image_height": 720}
 SMALLER = 0.22
 """The bench's dial reads 0.4 mm either way, and a turn is to lie in it from wherever the dial was
 loaded: works begin nearer than on paper."""
-
-
-@pytest.fixture(scope="module")
-def bench_dial(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("bench-dial")
-    write_teaching_folder(folder, BenchSpec(), np.random.default_rng(7))
-    return DialStore(folder / "dials").save(teach_dial(folder, name="bench-dial"))
 
 
 def shrink(work):
@@ -57,9 +49,10 @@ def walk(guide, seed, dial, home):
         loop.run()
         state = loop.session.state
         if guide in TELLING:
-            told = TELLING[guide].told(loop.work, state.task.found)
-            assert [(got, truth, u) for got, truth, u in told if abs(got - truth) > 3 * u] == []
-            assert state.task.found.verdict != "inside" or abs(told[-1][1]) <= state.tolerance_mm
+            scene, found = TELLING[guide], state.task.found
+            assert scene.surely_wrong(loop.work, found) == []
+            judged = abs(scene.told(loop.work, found)[-1][1])
+            assert found.verdict != "inside" or judged <= state.tolerance_mm
         else:
             assert loop.work.off_mm() <= state.tolerance_mm
             assert state.task.found.verdict == "inside"
@@ -122,10 +115,5 @@ def test_a_sweep_in_a_layout_that_cannot_be_seen_tells_nothing(bench_dial, quick
 @pytest.mark.parametrize("guide", SCENES | TELLING)
 def test_ends_as_it_should_in_full(guide, bench_dial, quick_home):
     """100 benches a guide; nearly all as `walk` asks it of each."""
-    failed = []
-    for seed in range(200, 300):
-        try:
-            walk(guide, seed, bench_dial, quick_home / str(seed))
-        except AssertionError as error:
-            failed.append((seed, str(error)[:200]))
+    failed = missed(partial(walk, guide), range(200, 300), bench_dial, quick_home)
     assert len(failed) <= 5, failed

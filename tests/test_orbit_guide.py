@@ -185,7 +185,7 @@ def test_the_axis_lies_within_its_uncertainty(tmp_path):
     for key in found[0]:
         off = np.array([one[key] for one in found])
         assert 0.3 < np.sqrt(np.mean(off**2)) < 1.6, (key, off.round(2))
-        assert np.sum(np.abs(off) > 2.0) <= 10, (key, off.round(2))
+        assert np.sum(np.abs(off) > 2.5) <= many // 16, (key, off.round(2))
 
 
 def test_a_target_out_of_sight_is_told_and_nothing_is_taken(tmp_path):

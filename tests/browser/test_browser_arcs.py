@@ -109,15 +109,15 @@ def by_touch(page, before, pictures):
     moved = math.hypot(*(after[key] - before[key] for key in ("offset_x_mm", "offset_y_mm")))
     assert moved > 0.005
     assert f"Left out by hand: {start}° to {end}°." in page.locator(".arc-words").text_content()
+    page.mouse.wheel(0, 300)  # as a thumb's stroke: a resized page is seen from its top again
+    page.wait_for_timeout(500)  # it rolls on for a while
     for size, scheme, name in (
         ((1280, 800), "light", "tablet"),
         ((1024, 768), "dark", "small"),
         ((1920, 1080), "light", "wide"),
-        ((1900, 1060), "dark", "wide-dark"),
+        ((1920, 1080), "dark", "wide-dark"),
     ):
         page.emulate_media(color_scheme=scheme)
-        page.mouse.wheel(0, 300)  # as a thumb's stroke: a resized page is seen from its top again
-        page.wait_for_timeout(500)  # it rolls on for a while
         page.set_viewport_size(dict(zip(("width", "height"), size, strict=True)))
         page.wait_for_timeout(900)
         page.screenshot(path=pictures / f"arcs-2-{name}.png")

@@ -125,10 +125,7 @@ class CameraPage {
   }
 
   resize() {
-    const main = this.root.getRootNode().host?.closest(".stMain, [data-testid='stMain']");
-    const top = this.root.getBoundingClientRect().top + (main ? main.scrollTop : window.scrollY);
-    const height = Math.max(520, window.innerHeight - Math.max(0, top) - 8);
-    this.root.style.setProperty("--tall", `${height}px`);
+    fillScreen(this.root, 520);
     const paper = getComputedStyle(this.root).getPropertyValue("--st-background-color").trim();
     this.root.classList.toggle("dark", isDark(paper));
     if (this.picture.bitmap && !this.picture.stale) this.picture.draw();

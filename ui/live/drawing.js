@@ -29,6 +29,18 @@ function pageColours(root) {
   return root.colours;
 }
 
+function scrollerOf(root) {
+  return root.getRootNode().host?.closest(".stMain, [data-testid='stMain']") || null;
+}
+
+// From where it stands to the screen's lower edge, however far the page is scrolled.
+function fillScreen(root, least) {
+  const main = scrollerOf(root);
+  const top = root.getBoundingClientRect().top + (main ? main.scrollTop : window.scrollY);
+  const height = Math.max(least, window.innerHeight - Math.max(0, top) - 8);
+  root.style.setProperty("--tall", `${height}px`);
+}
+
 function isDark(colour) {
   const probe = document.createElement("canvas").getContext("2d");
   probe.fillStyle = colour || "#ffffff";

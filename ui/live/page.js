@@ -69,9 +69,8 @@ class Page {
       || this.root.dataset.kind === "point";
     const freeKeys = captureKeys(waiting, () => (turns() ? this.mark() : this.next()));
     const resized = () => {
-      this.toTop();
       this.resize();
-      requestAnimationFrame(() => this.toTop()); // a stroke that was still rolling
+      requestAnimationFrame(() => this.toTop()); // once it is laid out
     };
     window.addEventListener("resize", resized);
     this.free = () => {
@@ -90,9 +89,7 @@ class Page {
   }
 
   resize() {
-    const top = this.root.getBoundingClientRect().top + (this.scrolled() || 0);
-    const height = Math.max(420, window.innerHeight - Math.max(0, top) - 8);
-    this.root.style.setProperty("--tall", `${height}px`);
+    fillScreen(this.root, 420);
     const paper = getComputedStyle(this.root).getPropertyValue("--st-background-color").trim();
     this.root.classList.toggle("dark", isDark(paper));
     this.fitDigits();
@@ -109,18 +106,9 @@ class Page {
     beside.hidden = left.scrollHeight > left.clientHeight + 1;
   }
 
-  scroller() {
-    return this.root.getRootNode().host?.closest(".stMain, [data-testid='stMain']") || null;
-  }
-
-  scrolled() {
-    const main = this.scroller();
-    return main ? main.scrollTop : window.scrollY;
-  }
-
   // A step is seen whole from its top, unless what is below it was opened.
   toTop() {
-    const main = this.scroller();
+    const main = scrollerOf(this.root);
     if (main && !main.querySelector("details[open]")) main.scrollTop = 0;
   }
 
